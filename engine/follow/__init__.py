@@ -1,0 +1,1 @@
+"""Which score note each played note was: live and over a whole take."""

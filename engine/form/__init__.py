@@ -1,0 +1,1 @@
+"""What the page says: sections, phrases, twins, line, figure, harmony, spelling."""

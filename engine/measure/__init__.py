@@ -1,0 +1,1 @@
+"""How it was played: one pure function a measure."""

@@ -1,0 +1,1 @@
+"""Files to arrangements: MusicXML, MXL and MIDI, told by content."""

@@ -1,0 +1,1 @@
+"""The shell of Undersong: everything that touches the world (ports, disk, window, sound)."""
