@@ -1,0 +1,32 @@
+"""Fixtures that every room's tests share."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+def data_sets_folder() -> Path | None:
+    """The folder of real recordings with truth, or None where it is not there."""
+    named = os.environ.get("UNDERSONG_DATA_SETS")
+    folder = Path(named) if named else ROOT.parent / "shared" / "data"
+    return folder if folder.is_dir() else None
+
+
+@pytest.fixture(scope="session")
+def data_sets() -> Path:
+    """The folder of real recordings with truth; the test is skipped where it is missing."""
+    folder = data_sets_folder()
+    if folder is None:
+        pytest.skip("no folder of recordings: set UNDERSONG_DATA_SETS to run the checks on them")
+    return folder
+
+
+@pytest.fixture(scope="session")
+def exercises() -> Path:
+    """The shipped exercises."""
+    return ROOT / "exercises"
