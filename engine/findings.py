@@ -60,7 +60,7 @@ class Slip:
     """A wrong, extra or missing note, with its kind.
 
     Attributes:
-        kind: see `engine.form.slips` for the list; "unclear" rather than a guess.
+        kind: see `engine.slips` for the list; "unclear" rather than a guess.
         played: index of the played note, or None (left out).
         score: index of the score note it stood for, or None (added).
         expected, heard: names as the page would spell them ("Bbb4"), "" where none.
