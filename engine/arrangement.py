@@ -15,6 +15,8 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
+from engine.pitch_names import SIGNS
+
 Hand = Literal["left", "right"]
 Hands = Literal["left", "right", "both"]
 Grace = Literal["", "before", "after"]
@@ -95,8 +97,7 @@ class ScoreNote:
     @property
     def name(self) -> str:
         """The pitch as spelled: Bbb4."""
-        sign = {-3: "bbb", -2: "bb", -1: "b", 0: "", 1: "#", 2: "##", 3: "###"}[self.alter]
-        return f"{self.step}{sign}{self.octave}"
+        return f"{self.step}{SIGNS[self.alter]}{self.octave}"
 
 
 @dataclass(frozen=True, slots=True)
