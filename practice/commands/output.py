@@ -1,0 +1,35 @@
+"""Where results go: files named by the player, or standard output."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from engine.errors import UndersongError
+
+if TYPE_CHECKING:
+    from practice.environment import Environment
+
+
+def write_json(env: Environment, target: str, result: Any) -> None:
+    """Write a result as JSON to a file, or to standard output for "-"."""
+    write_text(
+        env, target, json.dumps(result, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    )
+
+
+def write_text(env: Environment, target: str, text: str) -> None:
+    """Write text to a file, or to standard output for "-".
+
+    Raises:
+        UndersongError: the file cannot be written.
+    """
+    if target == "-":
+        env.stdout.write(text)
+        env.stdout.flush()
+        return
+    try:
+        Path(target).write_text(text, encoding="utf-8", newline="\n")
+    except OSError as error:
+        raise UndersongError(f"cannot be written ({error.strerror})", target) from error
