@@ -1,0 +1,27 @@
+"""How much a score may ask for. Generous for any real piano score; each ends in a `ScoreError`."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+#: Bytes of a score file, and of the MusicXML inside a compressed one.
+MAX_FILE_BYTES = 32 * 1024 * 1024
+#: Bytes of a MIDI file: an hour of dense piano writing is under half of it.
+MAX_MIDI_BYTES = 1024 * 1024
+#: Members of a compressed score's archive.
+MAX_ARCHIVE_MEMBERS = 1000
+#: Notes in the document, and notes and bars once repeats are written out.
+MAX_WRITTEN_NOTES = 100_000
+MAX_UNFOLDED_NOTES = 200_000
+MAX_UNFOLDED_BARS = 20_000
+#: Quarters from beginning to end, unfolded, and in one bar.
+MAX_SCORE_Q = Fraction(200_000)
+MAX_BAR_Q = Fraction(2_000)
+#: Marks (words, dynamics, slurs ...) once repeats are written out.
+MAX_UNFOLDED_MARKS = 400_000
+#: Problems listed; what comes after is counted, not listed.
+MAX_PROBLEMS = 200
+#: Tempo in quarters a minute that is believed.
+MIN_QPM, MAX_QPM = 5.0, 1000.0
+#: Tempo where the score gives none (the default of MIDI files and of most notation programs).
+DEFAULT_QPM = 120.0

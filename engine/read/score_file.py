@@ -1,0 +1,84 @@
+"""The reader's front door: a path or bytes in, an arrangement or text to engrave out."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from dataclasses import replace
+from pathlib import Path
+
+from engine.arrangement import Arrangement
+from engine.read.container import is_midi, musicxml_root
+from engine.read.document import prepare_document
+from engine.read.limits import MAX_FILE_BYTES
+from engine.read.musicxml import read_musicxml
+from engine.read.report import Report
+from engine.read.unfold import unfold
+
+_DECLARATION = '<?xml version="1.0" encoding="UTF-8"?>\n'
+
+
+def read_arrangement(path: str | os.PathLike[str]) -> Arrangement:
+    """Read a score file: MusicXML, compressed MusicXML or MIDI, told by what is in it.
+
+    Raises:
+        ScoreError: it cannot be read; one line says why.
+    """
+    return read_score_bytes(read_bytes(path), os.fspath(path))
+
+
+def read_score_bytes(data: bytes, name: str) -> Arrangement:
+    """Read a score from the bytes of its file; `name` stands in messages and, stem, as title.
+
+    Raises:
+        ScoreError: as `read_arrangement`.
+    """
+    report = Report(name)
+    if is_midi(data):
+        raise report.refusal("MIDI files cannot be read yet", "give MusicXML")
+    root = prepare_document(musicxml_root(data, report), report)
+    score = read_musicxml(root, Path(name).stem, report)
+    return _with_form(unfold(score, hashlib.sha256(data).hexdigest(), report))
+
+
+def _with_form(arrangement: Arrangement) -> Arrangement:
+    try:
+        from engine.form import find_form
+    except ImportError:
+        return arrangement
+    return replace(arrangement, form=find_form(arrangement))
+
+
+def engravable_text(path: str | os.PathLike[str]) -> str:
+    """MusicXML text, uncompressed, in which every note has the id that the arrangement uses.
+
+    Raises:
+        ScoreError: as `read_arrangement`.
+    """
+    from xml.etree.ElementTree import tostring
+
+    report = Report(os.fspath(path))
+    root = prepare_document(musicxml_root(read_bytes(path), report), report)
+    return _DECLARATION + tostring(root, encoding="unicode")
+
+
+def read_bytes(path: str | os.PathLike[str]) -> bytes:
+    """All bytes of a score file.
+
+    Raises:
+        ScoreError: there is no such file, it cannot be opened, or it is too large.
+    """
+    report = Report(os.fspath(path))
+    try:
+        if not Path(path).is_file():
+            raise report.refusal("there is no such file", "check the path")
+        with Path(path).open("rb") as file:
+            data = file.read(MAX_FILE_BYTES + 1)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise report.refusal(f"the file cannot be opened ({reason})", "check the path") from error
+    if len(data) > MAX_FILE_BYTES:
+        raise report.refusal(
+            f"the file is larger than {MAX_FILE_BYTES // 2**20} MB", "export it afresh"
+        )
+    return data

@@ -1,0 +1,185 @@
+"""From the score as written to the arrangement as played: repeats unfolded, ties joined."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+
+from engine.arrangement import Arrangement, Bar, Mark, ScoreNote
+from engine.read.limits import MAX_SCORE_Q, MAX_UNFOLDED_MARKS, MAX_UNFOLDED_NOTES
+from engine.read.pedalling import pedal_spans
+from engine.read.repeats import playing_order
+from engine.read.report import Report
+from engine.read.tempo import tempo_map
+from engine.read.written import WrittenNote, WrittenScore
+
+#: Two heads are tied although the second begins this much late or early (tuplets that the
+#: file's divisions could only round).
+_TIE_SLACK_Q = Fraction(1, 24)
+_GRACE_ORDER = {"before": 0, "": 1, "after": 2}
+
+
+def unfold(score: WrittenScore, content_hash: str, report: Report) -> Arrangement:
+    """The arrangement: every note in playing order, with the time through that brings it.
+
+    Raises:
+        ScoreError: unfolded it is larger than `engine.read.limits` allows, or has no notes.
+    """
+    order = playing_order(score.bars, report)
+    _refuse_excess(score, order, report)
+    bars = _unfold_bars(score, order)
+    if bars[-1].onset_q + bars[-1].duration_q > MAX_SCORE_Q:
+        raise report.refusal(f"the score is longer than {MAX_SCORE_Q} quarters", "correct it")
+    notes = _finish_notes(_join_ties(score, bars))
+    if not notes:
+        raise report.refusal("the score holds no notes", "give one with notes for piano")
+    return Arrangement(
+        title=score.title,
+        content_hash=content_hash,
+        notes=notes,
+        bars=bars,
+        tempo=tempo_map(score, bars, report),
+        pedals=pedal_spans(score, bars, report),
+        marks=_unfold_marks(score, bars),
+        fifths=score.bars[0].fifths,
+        problems=report.problems,
+        spelled=score.spelled,
+    )
+
+
+def _refuse_excess(score: WrittenScore, order: list[int], report: Report) -> None:
+    notes = sum(len(score.bars[i].notes) for i in order)
+    if notes > MAX_UNFOLDED_NOTES:
+        raise report.refusal(
+            f"the repeats unfold to more than {MAX_UNFOLDED_NOTES} notes", "correct them"
+        )
+    if sum(len(score.bars[i].marks) for i in order) > MAX_UNFOLDED_MARKS:
+        raise report.refusal(
+            f"the repeats unfold to more than {MAX_UNFOLDED_MARKS} marks", "correct them"
+        )
+
+
+def _unfold_bars(score: WrittenScore, order: list[int]) -> tuple[Bar, ...]:
+    bars: list[Bar] = []
+    visits: dict[int, int] = defaultdict(int)
+    onset_q = Fraction(0)
+    for index, written in enumerate(order):
+        source = score.bars[written]
+        visits[written] += 1
+        bars.append(
+            Bar(
+                index, source.number, written, visits[written], onset_q, source.duration_q,
+                source.beats, source.beat_unit, source.lead_q,
+            )
+        )  # fmt: skip
+        onset_q += source.duration_q
+    return tuple(bars)
+
+
+@dataclass(slots=True)
+class _Sounding:
+    """A struck note that may still be tied on."""
+
+    head: WrittenNote
+    bar: Bar
+    order: int
+    onset_q: Fraction
+    end_q: Fraction
+    heads: list[str]
+    optional: bool
+    ornament: str
+    tied_on: bool
+
+
+def _join_ties(score: WrittenScore, bars: Iterable[Bar]) -> list[_Sounding]:
+    """One `_Sounding` for each chain of tied heads, in order of playing."""
+    struck: list[_Sounding] = []
+    open_ties: dict[int, list[_Sounding]] = defaultdict(list)
+    for bar in bars:
+        for note in _in_playing_order(score.bars[bar.written].notes):
+            onset_q = bar.onset_q + note.at_q
+            held = _take_tie(open_ties[note.pitch], note, onset_q) if note.tie_stop else None
+            if held is None:
+                held = _Sounding(
+                    note, bar, len(struck), onset_q, onset_q + note.duration_q, [note.note_id],
+                    note.optional, note.ornament, note.tie_start,
+                )  # fmt: skip
+                struck.append(held)
+            else:
+                _tie_on(held, note, onset_q)
+            if note.tie_start:
+                open_ties[note.pitch].append(held)
+    return struck
+
+
+def _in_playing_order(notes: list[WrittenNote]) -> list[WrittenNote]:
+    return sorted(notes, key=lambda n: (n.at_q, _GRACE_ORDER[n.grace]))
+
+
+def _take_tie(waiting: list[_Sounding], note: WrittenNote, onset_q: Fraction) -> _Sounding | None:
+    """The tied note that ends where this head begins, its own voice first; stale ones go."""
+    waiting[:] = [held for held in waiting if held.end_q >= onset_q - _TIE_SLACK_Q]
+    fitting = [held for held in waiting if abs(held.end_q - onset_q) <= _TIE_SLACK_Q]
+    if not fitting:
+        return None
+    best = next((h for h in fitting if h.head.voice == note.voice), fitting[0])
+    waiting.remove(best)
+    return best
+
+
+def _tie_on(held: _Sounding, note: WrittenNote, onset_q: Fraction) -> None:
+    held.end_q = onset_q + note.duration_q
+    held.heads.append(note.note_id)
+    held.optional = held.optional and note.optional
+    held.ornament = held.ornament or note.ornament
+
+
+def _finish_notes(struck: list[_Sounding]) -> tuple[ScoreNote, ...]:
+    """Sorted by onset, graces before their main note, pitch; unisons pointed to their leader."""
+    struck.sort(key=_sort_key)
+    leaders = _unison_leaders(struck)
+    return tuple(_score_note(s, leaders.get(i, i)) for i, s in enumerate(struck))
+
+
+def _sort_key(note: _Sounding) -> tuple[Fraction, int, int, int]:
+    grace = note.head.grace
+    # Graces keep their order on the page: it is the order they are played in.
+    pitch = note.head.pitch if not grace else 0
+    return note.onset_q, _GRACE_ORDER[grace], pitch, note.order
+
+
+def _unison_leaders(struck: list[_Sounding]) -> dict[int, int]:
+    """For each note that shares its key and moment with a longer one: the index of that one."""
+    groups: dict[tuple[Fraction, int], list[int]] = defaultdict(list)
+    for i, note in enumerate(struck):
+        if not note.head.grace:
+            groups[note.onset_q, note.head.pitch].append(i)
+    leaders: dict[int, int] = {}
+    for group in groups.values():
+        if len(group) > 1:
+            leader = min(group, key=lambda i: (struck[i].optional, -struck[i].end_q, i))
+            leaders.update(dict.fromkeys(group, leader))
+    return leaders
+
+
+def _score_note(note: _Sounding, unison: int) -> ScoreNote:
+    head = note.head
+    return ScoreNote(
+        head.note_id, note.bar.time, note.onset_q, note.end_q - note.onset_q, head.pitch,
+        head.step, head.alter, head.octave, head.hand, head.staff, head.voice, note.bar.index,
+        head.grace, note.optional, note.ornament, head.arpeggiated, head.fingering,
+        tuple(note.heads), unison,
+    )  # fmt: skip
+
+
+def _unfold_marks(score: WrittenScore, bars: Iterable[Bar]) -> tuple[Mark, ...]:
+    return tuple(sorted(_marks_as_played(score, bars), key=lambda m: (m.onset_q, m.bar)))
+
+
+def _marks_as_played(score: WrittenScore, bars: Iterable[Bar]) -> Iterator[Mark]:
+    for bar in bars:
+        for m in score.bars[bar.written].marks:
+            onset_q = bar.onset_q + m.at_q
+            yield Mark(m.kind, onset_q, bar.index, m.text, m.value, m.staff, m.note_id)
