@@ -1,0 +1,79 @@
+"""Names of MIDI ports: compared, chosen, without a driver in sight.
+
+Drivers put numbers that change from one plugging-in to the next into the names: ALSA its client
+and port ("... 20:0"), the bridge to JACK its client ("[20]"), Windows a running index at the end.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+
+#: Our own clients; never offered as a keyboard.
+OWN_CLIENT = "Undersong"
+
+_CHANGING = (
+    re.compile(r"\s+\d+:\d+\s*$"),
+    re.compile(r"\s*\[\d+\]"),
+    re.compile(r"\s*\(\d+\)\s*$"),
+)
+_WINDOWS_INDEX = re.compile(r"\s+\d+\s*$")
+#: Ports that carry no keyboard of their own: taken only when asked for by name.
+_PASSAGES = re.compile(r"midi through|midi thru|\bthrough port\b", re.IGNORECASE)
+
+
+def normalise_name(name: str, windows: bool = False) -> str:
+    """The part of a port's name that stays the same, in one case and spacing."""
+    for pattern in _CHANGING:
+        name = pattern.sub("", name)
+    if windows:
+        name = _WINDOWS_INDEX.sub("", name)
+    return " ".join(name.casefold().split())
+
+
+def is_own(name: str) -> bool:
+    """The port is one of this program's."""
+    return OWN_CLIENT.casefold() in name.casefold()
+
+
+def is_passage(name: str) -> bool:
+    """The port only passes on what other programs send."""
+    return bool(_PASSAGES.search(name))
+
+
+def others_of(names: Iterable[str]) -> list[str]:
+    """The names without our own."""
+    return [name for name in names if not is_own(name)]
+
+
+def choose_name(
+    names: Sequence[str], wanted: str = "", remembered: str = "", windows: bool = False
+) -> str | None:
+    """The port to open.
+
+    Args:
+        names: as the driver lists them.
+        wanted: what the player asked for, a part of the name; nothing else will do.
+        remembered: the port used last; taken before others if it is there.
+        windows: names end in a running index.
+
+    Returns:
+        One of `names`, or None.
+    """
+    names = others_of(names)
+    if wanted:
+        return _match(names, wanted, windows)
+    same = [n for n in names if remembered and _same(n, remembered, windows)]
+    real = [n for n in names if not is_passage(n)]
+    return next(iter([*same, *real]), None)
+
+
+def _match(names: Sequence[str], wanted: str, windows: bool) -> str | None:
+    exact = [n for n in names if n == wanted]
+    same = [n for n in names if _same(n, wanted, windows)]
+    part = [n for n in names if wanted.casefold() in n.casefold()]
+    return next(iter([*exact, *same, *part]), None)
+
+
+def _same(one: str, other: str, windows: bool) -> bool:
+    return normalise_name(one, windows) == normalise_name(other, windows)
