@@ -1,1 +1,5 @@
-"""What the page says: sections, phrases, twins, line, figure, harmony, spelling."""
+"""The page understood: sections, phrases, twins, line and doubling, figure, harmony, spelling."""
+
+from engine.form.find import find_form
+
+__all__ = ["find_form"]

@@ -1,0 +1,163 @@
+"""Slips of memory: a note from the next or the last harmony, or from the other twin."""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from fractions import Fraction
+
+from engine.arrangement import Figure, Hand, ScoreNote, Twins
+from engine.slips import kinds
+from engine.slips.scene import Scene
+from engine.slips.tellers import Telling, name_as, plain
+
+#: How far, in quarters, the next or last harmony is looked for where no figure tells.
+REACH_Q = 4.0
+
+
+def tell_anticipation(scene: Scene) -> Telling | None:
+    """The played key belongs to the harmony that follows, and not to this one."""
+    return _from_next_cell(scene) or _from_harmony(scene, ahead=True)
+
+
+def tell_late_change(scene: Scene) -> Telling | None:
+    """The played key belongs to the harmony just left, and not to this one."""
+    return _from_last_cell(scene) or _from_harmony(scene, ahead=False)
+
+
+def _from_next_cell(scene: Scene) -> Telling | None:
+    return _from_cell(scene, +1)
+
+
+def _from_last_cell(scene: Scene) -> Telling | None:
+    return _from_cell(scene, -1)
+
+
+def _from_cell(scene: Scene, way: int) -> Telling | None:
+    """What the same place of the figure has in the next or the last different cell."""
+    if scene.score is None or scene.played is None or scene.written is None:
+        return None
+    found = place_in_figure(scene.arrangement.form.figures, scene.score)
+    if found is None:
+        return None
+    figure, cell, place = found
+    here = _pitches(scene, figure, cell)
+    if scene.played.pitch in here:
+        return None
+    for k in range(cell + way, cell + 3 * way, way):
+        if not 0 <= k < len(figure.occurrences):
+            return None
+        other = scene.arrangement.notes[figure.occurrences[k][place]]
+        if abs(other.onset_q - scene.written.onset_q) > 2 * figure.cell_q:
+            return None
+        if _pitches(scene, figure, k) != here:
+            if other.pitch != scene.played.pitch:
+                return None
+            return _telling(way, 0.9, f"place {place + 1} of the figure", other)
+    return None
+
+
+def _pitches(scene: Scene, figure: Figure, cell: int) -> set[int]:
+    return {scene.arrangement.notes[i].pitch for i in figure.occurrences[cell]}
+
+
+def place_in_figure(figures: tuple[Figure, ...], note: int) -> tuple[Figure, int, int] | None:
+    """Figure, number of the cell and place in it of a note; None where it is in no figure."""
+    for figure in figures:
+        for k, cell in enumerate(figure.occurrences):
+            if note in cell:
+                return figure, k, cell.index(note)
+    return None
+
+
+def _telling(way: int, strength: float, where: str, other: ScoreNote) -> Telling:
+    name = plain(other.name)
+    if way > 0:
+        evidence = f"{name} is {where} in what follows"
+        return Telling(
+            kinds.ANTICIPATION,
+            strength,
+            evidence,
+            f"{name} comes next, it came too soon",
+            other.name,
+        )
+    evidence = f"{name} was {where} in what came before"
+    words = f"{name} was the harmony before, kept too long"
+    return Telling(kinds.LATE_CHANGE, strength, evidence, words, other.name)
+
+
+def _from_harmony(scene: Scene, ahead: bool) -> Telling | None:
+    """The key stands in the neighbouring harmony of this hand and not in the present one."""
+    if scene.played is None:
+        return None
+    here, there = _neighbouring(scene, ahead)
+    if scene.played.pitch in {n.pitch for n in here}:
+        return None
+    for other in there:
+        if other.pitch == scene.played.pitch:
+            mine = {n.pitch % 12 for n in here}
+            strength = 0.6 if other.pitch % 12 not in mine else 0.4
+            return _telling(1 if ahead else -1, strength, "written", other)
+    return None
+
+
+def _neighbouring(scene: Scene, ahead: bool) -> tuple[list[ScoreNote], list[ScoreNote]]:
+    """Notes of this hand in the present harmony, and in the next or last one."""
+    regions = scene.arrangement.form.harmonies
+    q = scene.onset_q
+    k = next((i for i, h in enumerate(regions) if h.from_q <= q < h.to_q), None)
+    own = [n for n in scene.written_within(2 * REACH_Q) if n.hand == scene.hand]
+    if k is None:
+        here = [n for n in own if n.onset_q == q]
+        edge = [n for n in own if (q < n.onset_q <= q + 1) if ahead] if ahead else []
+        back = [] if ahead else [n for n in own if q - 1 <= n.onset_q < q]
+        return here, edge or back
+    other = k + 1 if ahead else k - 1
+    here = [n for n in own if regions[k].from_q <= n.onset_q < regions[k].to_q]
+    if not 0 <= other < len(regions):
+        return here, []
+    near = regions[other]
+    within = (near.from_q - q <= REACH_Q / 2) if ahead else (q - near.to_q <= REACH_Q / 2)
+    there = [n for n in own if near.from_q <= n.onset_q < near.to_q] if within else []
+    return here, there
+
+
+def tell_twin(scene: Scene) -> Telling | None:
+    """The played key is what the passage that begins alike has at this point."""
+    if scene.played is None:
+        return None
+    for twins in scene.arrangement.form.twins:
+        for other in _mirrored(twins, scene.onset_q):
+            note = _twin_note(scene, other, twins)
+            if note is not None:
+                bar = scene.arrangement.bars[note.bar].number
+                return Telling(
+                    kinds.TWIN,
+                    0.92,
+                    f"bar {bar} has {plain(note.name)} at this point and begins alike",
+                    f"that is how bar {bar} goes on",
+                    name_as(scene.played.pitch, note),
+                )
+    return None
+
+
+def _mirrored(twins: Twins, onset_q: Fraction | float) -> list[Fraction | float]:
+    """Where the other twin is at the same distance past the parting (at most two bars)."""
+    out = []
+    for mine, other in (twins.parting, twins.parting[::-1]):
+        past = onset_q - mine
+        if 0 <= past <= 8:
+            out.append(other + past)
+    return out
+
+
+def _twin_note(scene: Scene, at_q: Fraction | float, twins: Twins) -> ScoreNote | None:
+    """The twin's note of the played key at a moment, if this passage has not that key itself."""
+    if scene.played is None or scene.written is None:
+        return None
+    table = scene.arrangement.table["onset_q"]
+    first, last = bisect_left(table, float(at_q)), bisect_right(table, float(at_q))
+    hand: Hand = scene.written.hand
+    for note in scene.arrangement.notes[first:last]:
+        if note.pitch == scene.played.pitch and note.hand == hand:
+            return note
+    return None
