@@ -1,0 +1,154 @@
+"""Takes and passes as the store hands them out: plain data, and the packing of a pass's detail."""
+
+from __future__ import annotations
+
+import json
+import zlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Literal
+
+from engine.arrangement import Hands, Span
+from engine.findings import Finding, Slip
+from engine.performance import Pulse
+
+#: Raised whenever the engine would say something else of the same notes.
+ENGINE_EDITION = "1"
+
+Source = Literal["played", "demo", "imported"]
+
+_LETTERS = {
+    "right": "r", "wrong": "w", "extra": "e", "missing": "m", "ornament": "o", "unclear": "u",
+}  # fmt: skip
+_WORDS: dict[str, Any] = {letter: word for word, letter in _LETTERS.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class TakeStart:
+    """What is known of a take when it begins. `hands` None: the playing shall tell."""
+
+    content_hash: str
+    title: str
+    path: str
+    instrument: str
+    source: Source
+    started: datetime
+    span: Span
+    hands: Hands | None
+    pulse_kind: Literal["free", "strict"]
+    rate: float
+
+
+@dataclass(frozen=True, slots=True)
+class KeptTake:
+    """A take in the store. `state`: open while it is being played, closed, or recovered."""
+
+    number: int
+    start: TakeStart
+    state: Literal["open", "closed", "recovered"]
+    notes: int
+    length_s: float
+    passes: int
+    good_passes: int
+    keeper: bool
+
+
+@dataclass(frozen=True, slots=True)
+class KeptPass:
+    """What one pass came to; see the table `passes` in `practice.migrations`.
+
+    `span` holds the bars it touched. `first_note` and `last_note` count in the take.
+    `timing_ms`, `evenness_ms`, `tempo_qpm`: None where there was nothing to tell it from.
+    """
+
+    take: int
+    number: int
+    started: datetime
+    day: str
+    first_note: int
+    last_note: int
+    span: Span
+    from_q: float
+    to_q: float
+    hands: Hands
+    pulse: Pulse
+    tempo_qpm: float | None
+    completed: bool
+    right: int
+    wrong: int
+    extra: int
+    missing: int
+    timing_ms: float | None
+    evenness_ms: float | None
+    good: bool
+    why_not: str
+    engine: str = ENGINE_EDITION
+
+
+@dataclass(frozen=True, slots=True)
+class PassDetail:
+    """All that was said of a pass: findings (note numbers within the pass), slips, measures."""
+
+    findings: tuple[Finding, ...] = ()
+    slips: tuple[Slip, ...] = ()
+    measures: Mapping[str, Any] = field(default_factory=dict)
+
+
+def pack_detail(detail: PassDetail) -> bytes:
+    """A pass's detail as deflated JSON; about two bytes a finding."""
+    rows = [
+        [_LETTERS[f.what], f.played, f.score, f.stands_for, round(f.certainty, 2)]
+        for f in detail.findings
+    ]
+    slips = [
+        [s.kind, s.played, s.score, s.expected, s.heard, s.words, s.evidence, round(s.certainty, 2)]
+        for s in detail.slips
+    ]
+    columns = [_differences(column) if k in (1, 2) else list(column) for k, column in _turn(rows)]
+    told = {"findings": columns, "slips": slips, "measures": detail.measures}
+    return zlib.compress(json.dumps(told, separators=(",", ":")).encode(), 9)
+
+
+def unpack_detail(blob: bytes) -> PassDetail:
+    """The detail of a pass.
+
+    Raises:
+        ValueError: the blob is damaged.
+    """
+    try:
+        told = json.loads(zlib.decompress(blob))
+        what, played, score, stands_for, certainty = told["findings"] or [[]] * 5
+        findings = tuple(
+            Finding(p, s, _WORDS[w], stands, c, final=True)
+            for w, p, s, stands, c in zip(
+                what, _sums(played), _sums(score), stands_for, certainty, strict=True
+            )
+        )
+        return PassDetail(findings, tuple(Slip(*row) for row in told["slips"]), told["measures"])
+    except (zlib.error, KeyError, TypeError) as error:
+        raise ValueError("damaged") from error
+
+
+def _turn(rows: Sequence[Sequence[Any]]) -> list[tuple[int, tuple[Any, ...]]]:
+    """Rows to numbered columns."""
+    return list(enumerate(zip(*rows, strict=True)))
+
+
+def _differences(column: Sequence[int | None]) -> list[int | None]:
+    """Each number less the one before: mostly small, so they deflate well."""
+    out: list[int | None] = []
+    last = 0
+    for number in column:
+        out.append(None if number is None else number - last)
+        last = last if number is None else number
+    return out
+
+
+def _sums(column: Sequence[int | None]) -> list[int | None]:
+    out: list[int | None] = []
+    last = 0
+    for step in column:
+        last += step or 0
+        out.append(None if step is None else last)
+    return out

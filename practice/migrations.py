@@ -1,0 +1,111 @@
+"""The take store's tables, as the steps that made them. A step, once released, is never changed.
+
+Each step runs in a transaction of its own together with its record, so a store is always at
+exactly one version: `PRAGMA user_version`, the number of steps taken.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+
+
+def _make_takes(db: sqlite3.Connection) -> None:
+    """Arrangements, instruments, takes and the raw events of takes."""
+    db.execute(
+        """CREATE TABLE arrangements (
+            id INTEGER PRIMARY KEY,
+            content_hash TEXT NOT NULL UNIQUE,
+            title TEXT NOT NULL,
+            path TEXT NOT NULL DEFAULT '')"""
+    )
+    db.execute("CREATE TABLE instruments (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE)")
+    db.execute(
+        """CREATE TABLE takes (
+            id INTEGER PRIMARY KEY AUTOINCREMENT,
+            arrangement INTEGER NOT NULL REFERENCES arrangements(id),
+            instrument INTEGER REFERENCES instruments(id),
+            source TEXT NOT NULL,          -- played, demo or imported
+            started_us INTEGER NOT NULL,   -- since 1970, UTC
+            zone_s INTEGER NOT NULL,       -- what local time was ahead of UTC
+            touched_us INTEGER NOT NULL,   -- when it was last written to
+            state TEXT NOT NULL,           -- open, closed or recovered
+            from_bar INTEGER NOT NULL,     -- indices into the unfolded bars, both included
+            to_bar INTEGER NOT NULL,
+            hands TEXT NOT NULL,           -- left, right, both, or '' where the playing tells
+            pulse TEXT NOT NULL,           -- strict or free
+            rate REAL NOT NULL,            -- share of the marked tempo
+            notes INTEGER NOT NULL DEFAULT 0,
+            length_s REAL NOT NULL DEFAULT 0,
+            keeper INTEGER NOT NULL DEFAULT 0)"""
+    )
+    db.execute("CREATE INDEX takes_of_arrangement ON takes(arrangement, started_us)")
+    db.execute(
+        """CREATE TABLE events (
+            take INTEGER NOT NULL REFERENCES takes(id) ON DELETE CASCADE,
+            part INTEGER NOT NULL,
+            blob BLOB NOT NULL,            -- see practice.event_blobs
+            PRIMARY KEY (take, part))"""
+    )
+
+
+def _make_passes(db: sqlite3.Connection) -> None:
+    """What each pass came to. All of it can be computed again from the take's events."""
+    db.execute(
+        """CREATE TABLE passes (
+            id INTEGER PRIMARY KEY,
+            take INTEGER NOT NULL REFERENCES takes(id) ON DELETE CASCADE,
+            number INTEGER NOT NULL,       -- within the take, from 1
+            arrangement INTEGER NOT NULL REFERENCES arrangements(id),
+            started_us INTEGER NOT NULL,   -- since 1970, UTC
+            day TEXT NOT NULL,             -- local date where it was played
+            first_note INTEGER NOT NULL,   -- note numbers in the take, both included
+            last_note INTEGER NOT NULL,
+            from_bar INTEGER NOT NULL,     -- bars touched, indices, both included
+            to_bar INTEGER NOT NULL,
+            from_q REAL NOT NULL,
+            to_q REAL NOT NULL,
+            hands TEXT NOT NULL,
+            pulse TEXT NOT NULL,
+            start_s REAL NOT NULL,         -- strict: the downbeat, seconds in the take
+            start_q REAL NOT NULL,
+            rate REAL NOT NULL,
+            tempo_qpm REAL,
+            completed INTEGER NOT NULL,    -- came to the end of the span
+            notes_right INTEGER NOT NULL,
+            notes_wrong INTEGER NOT NULL,
+            notes_extra INTEGER NOT NULL,
+            notes_missing INTEGER NOT NULL,
+            timing_ms REAL,                -- median absolute deviation
+            evenness_ms REAL,              -- spread of the figure
+            good INTEGER NOT NULL,
+            why_not TEXT NOT NULL,
+            engine TEXT NOT NULL,          -- edition of the engine that said so
+            detail BLOB NOT NULL,          -- findings, slips, measures: deflated JSON
+            UNIQUE (take, number))"""
+    )
+    db.execute("CREATE INDEX passes_of_arrangement ON passes(arrangement, started_us)")
+
+
+#: In the order they are taken. New ones go at the end.
+STEPS: tuple[Callable[[sqlite3.Connection], None], ...] = (_make_takes, _make_passes)
+
+
+def migrate(db: sqlite3.Connection) -> None:
+    """Bring a store up to date. Another program may be doing the same at this moment."""
+    while version_of(db) < len(STEPS):
+        db.execute("BEGIN IMMEDIATE")
+        try:
+            version = version_of(db)
+            if version < len(STEPS):
+                STEPS[version](db)
+                db.execute(f"PRAGMA user_version = {version + 1}")
+            db.execute("COMMIT")
+        except BaseException:
+            db.execute("ROLLBACK")
+            raise
+
+
+def version_of(db: sqlite3.Connection) -> int:
+    """How many steps a store has taken."""
+    return int(db.execute("PRAGMA user_version").fetchone()[0])
