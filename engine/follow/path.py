@@ -1,0 +1,273 @@
+"""One way the played notes may have gone through the score, and how it goes on."""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_left
+
+from engine.follow import costs
+from engine.follow.scoremap import ScoreMap
+
+RIGHT, WRONG, EXTRA, ORNAMENT, UNCLEAR = range(5)
+
+
+class Node:
+    """What one path says of one played note; linked to what it says of the one before."""
+
+    __slots__ = ("cost", "fresh", "logp", "note", "played", "prev", "what")
+
+    def __init__(
+        self,
+        prev: Node | None,
+        played: int,
+        what: int,
+        note: int,
+        logp: float,
+        cost: float,
+        fresh: bool = False,
+    ) -> None:
+        self.prev = prev
+        self.played = played
+        self.what = what
+        self.note = note
+        self.logp = logp
+        self.cost = cost
+        self.fresh = fresh
+
+
+class Path:
+    """A place in the score with all that led to it.
+
+    Attributes:
+        logp: log probability of everything so far, up to a constant.
+        front: the furthest group reached since the last jump; -1 when lost.
+        front_left, front_right: notes of the front group already played, by hand.
+        used: notes already played here (recent ones), to the index of the played note.
+        at_q, at_s: a moment of the score and when it was heard; s_per_q: the player's tempo.
+        steps: how many steps the tempo was told from.
+        left, right: how much speaks for each hand being played (-3 to 3).
+        node: what is said of the last note.
+    """
+
+    __slots__ = (
+        "at_q",
+        "at_s",
+        "front",
+        "front_left",
+        "front_right",
+        "left",
+        "logp",
+        "node",
+        "right",
+        "s_per_q",
+        "steps",
+        "used",
+    )
+
+    def __init__(self, logp: float, node: Node | None) -> None:
+        self.logp = logp
+        self.node = node
+        self.front = -1
+        self.front_left = self.front_right = 0
+        self.used: dict[int, int] = {}
+        self.at_q = self.at_s = 0.0
+        self.s_per_q = 0.5
+        self.steps = 0
+        self.left = self.right = 1.0
+
+    def copy(self) -> Path:
+        """A path that may go on differently."""
+        new = Path.__new__(Path)
+        new.logp, new.node, new.front = self.logp, self.node, self.front
+        new.front_left, new.front_right = self.front_left, self.front_right
+        new.used = self.used.copy()
+        new.at_q, new.at_s, new.s_per_q, new.steps = self.at_q, self.at_s, self.s_per_q, self.steps
+        new.left, new.right = self.left, self.right
+        return new
+
+
+def weight(belief: float) -> float:
+    """How much a left-out note of a hand counts, from how much speaks for the hand (-3 to 3)."""
+    return 1.0 / (1.0 + math.exp(-2.0 * belief))
+
+
+def timing_cost(path: Path, q: float, time_s: float, loose: int) -> float:
+    """How odd it is to hear a moment of the score now."""
+    way_q = q - path.at_q
+    late_s = time_s - path.at_s - way_q * path.s_per_q
+    way = abs(way_q)
+    share = costs.SPREAD_BEAT + costs.SPREAD_WAY * (way if way < 4.0 else 4.0)
+    if path.steps < 3:
+        share += 0.4 * way
+    if loose:
+        share += 0.15
+    z = late_s / (costs.SPREAD_S + share * path.s_per_q)
+    cost = 2.0 * math.log1p(z * z / 3.0)
+    return cost if cost < costs.TIMING_AT_MOST else costs.TIMING_AT_MOST
+
+
+def skip_cost(path: Path, group: int, m: ScoreMap) -> float:
+    """What it costs to leave out all between the front and a group further on."""
+    front = path.front
+    left = m.before_left[group] - m.before_left[front] - path.front_left
+    right = m.before_right[group] - m.before_right[front] - path.front_right
+    if not (left or right):
+        return 0.0
+    return costs.MISS * (left * weight(path.left) + right * weight(path.right))
+
+
+def note_cost(path: Path, note: int, time_s: float, m: ScoreMap) -> float:
+    """What it costs to hear a written note now: its moment, and what is left out or made good."""
+    group = m.group[note]
+    cost = timing_cost(path, m.q[note], time_s, m.loose[note])
+    if group > path.front:
+        cost += skip_cost(path, group, m)
+    elif group < path.front and m.counted[note]:
+        cost -= 0.9 * costs.MISS * weight(path.right if m.right[note] else path.left)
+    if not m.counted[note] and not m.loose[note]:
+        cost += costs.OPTIONAL
+    return cost
+
+
+def right_notes(path: Path, pitch: int, time_s: float, m: ScoreMap) -> list[tuple[float, int]]:
+    """Written notes of the pitch that this may be, best first: (cost, note)."""
+    onsets, notes = m.pitch_q[pitch], m.pitch_notes[pitch]
+    front_q = m.group_q[path.front]
+    now_q = path.at_q + (time_s - path.at_s) / path.s_per_q
+    ahead = min(max(front_q, now_q), front_q + 8.0) + costs.AHEAD_Q
+    out: list[tuple[float, int]] = []
+    used = path.used
+    for i in range(bisect_left(onsets, front_q - costs.BACK_Q), len(onsets)):
+        note = notes[i]
+        if note in used:
+            continue
+        if onsets[i] > ahead and (out or onsets[i] > ahead + 4.0):
+            break
+        out.append((note_cost(path, note, time_s, m), note))
+        if len(out) == 4:
+            break
+    if len(out) > 1:
+        out.sort()
+    return out
+
+
+def wrong_notes(path: Path, pitch: int, time_s: float, m: ScoreMap) -> tuple[float, int] | None:
+    """The written note that another key was most likely struck for."""
+    best: tuple[float, int] | None = None
+    for group in range(max(path.front - 1, 0), min(path.front + 3, len(m.members))):
+        for note in m.members[group]:
+            away = costs.WRONG.get(abs(m.pitch[note] - pitch))
+            if away is None or note in path.used or not m.counted[note]:
+                continue
+            cost = away + note_cost(path, note, time_s, m)
+            if best is None or cost < best[0]:
+                best = (cost, note)
+    return best
+
+
+def extra_cost(path: Path, pitch: int, time_s: float, played_before: Node | None) -> float:
+    """What it costs to call a note extra."""
+    return costs.EXTRA
+
+
+def take_note(path: Path, note: int, played: int, time_s: float, m: ScoreMap) -> None:
+    """Move a path on by a written note that was just played."""
+    group = m.group[note]
+    if group > path.front:
+        _count_skipped(path, group, m)
+        path.front = group
+        path.front_left = path.front_right = 0
+        if len(path.used) > 96:
+            _forget(path, m)
+    if m.right[note]:
+        path.right = min(path.right + 1.5, 3.0)
+        path.front_right += group == path.front and m.counted[note]
+    else:
+        path.left = min(path.left + 1.5, 3.0)
+        path.front_left += group == path.front and m.counted[note]
+    path.used[note] = played
+    if not m.loose[note]:
+        _keep_time(path, m.q[note], time_s)
+
+
+def _count_skipped(path: Path, group: int, m: ScoreMap) -> None:
+    front = path.front
+    left = m.before_left[group] - m.before_left[front] - path.front_left
+    right = m.before_right[group] - m.before_right[front] - path.front_right
+    if left:
+        path.left = max(path.left - 0.6 * left, -3.0)
+    if right:
+        path.right = max(path.right - 0.6 * right, -3.0)
+
+
+def _forget(path: Path, m: ScoreMap) -> None:
+    since_q = m.group_q[path.front] - costs.BACK_Q - 1.0
+    q = m.q
+    path.used = {note: played for note, played in path.used.items() if q[note] >= since_q}
+
+
+def _keep_time(path: Path, q: float, time_s: float) -> None:
+    """Follow the tempo: phase quickly, pace slowly, pace not at all across a hesitation."""
+    way_q = q - path.at_q
+    if way_q <= 1e-6:
+        return
+    s_per_q = path.s_per_q
+    late_s = time_s - path.at_s - way_q * s_per_q
+    pace = (time_s - path.at_s) / way_q
+    known = path.steps >= 3
+    if not known or late_s < max(costs.PAUSE_Q * s_per_q, 0.3):
+        gain = 0.3 * min(way_q, 1.0) if known else 1.0 / (path.steps + 1.5)
+        pace = min(max(pace, 0.5 * s_per_q), 2.0 * s_per_q)
+        path.s_per_q = s_per_q + gain * (pace - s_per_q)
+        path.steps += 1
+        time_s -= 0.25 * late_s
+    path.at_s, path.at_q = time_s, q
+
+
+def go_on(path: Path, pitch: int, time_s: float, played: int, m: ScoreMap) -> list[Path]:
+    """The one or two most likely ways on; `path` itself becomes the first of them."""
+    if path.front < 0:
+        _say(path, played, UNCLEAR, -1, costs.LOST)
+        return [path]
+    ways = [(cost, RIGHT, note) for cost, note in right_notes(path, pitch, time_s, m)[:2]]
+    if not ways or ways[0][0] > 2.5:
+        ways.append((costs.EXTRA, EXTRA, -1))
+        wrong = wrong_notes(path, pitch, time_s, m)
+        if wrong:
+            ways.append((wrong[0], WRONG, wrong[1]))
+        ways.sort()
+    second = ways[1] if len(ways) > 1 and ways[1][0] < ways[0][0] + 3.5 else None
+    other = path.copy() if second else None
+    out = [path]
+    _go(path, ways[0], played, time_s, m)
+    if second and other:
+        _go(other, second, played, time_s, m)
+        out.append(other)
+    return out
+
+
+def _go(path: Path, way: tuple[float, int, int], played: int, time_s: float, m: ScoreMap) -> None:
+    cost, what, note = way
+    if what == RIGHT:
+        take_note(path, note, played, time_s, m)
+    elif what == WRONG:
+        _take_wrong(path, note, played, m)
+    _say(path, played, what, note, cost)
+
+
+def _take_wrong(path: Path, note: int, played: int, m: ScoreMap) -> None:
+    group = m.group[note]
+    if group > path.front:
+        path.front = group
+        path.front_left = path.front_right = 0
+    if group == path.front:
+        if m.right[note]:
+            path.front_right += 1
+        else:
+            path.front_left += 1
+    path.used[note] = played
+
+
+def _say(path: Path, played: int, what: int, note: int, cost: float) -> None:
+    path.logp -= cost
+    path.node = Node(path.node, played, what, note, path.logp, cost)

@@ -1,0 +1,144 @@
+"""Where in the whole score the last few notes may have been played: a search by pitch.
+
+Only groups that hold the newest pitch are looked at; from there the recent notes are read
+backwards through tables "the last group up to here with that pitch", for all candidates at once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from engine.follow import costs
+from engine.follow.scoremap import ScoreMap
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int32]
+
+#: Groups that may lie between one note and the next, at most.
+REACH = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A recent note: pitch, time, and the log probability of the best path before it."""
+
+    pitch: int
+    time_s: float
+    played: int
+    before: float
+
+
+@dataclass(frozen=True, slots=True)
+class Landing:
+    """A jump that would explain the recent notes.
+
+    Attributes:
+        total: log probability of the notes up to now with this jump, as estimated.
+        first: index into the recent notes of the first one after the jump.
+        group: where the player landed; now: where they would be now.
+        jump: what the jump alone costs.
+    """
+
+    total: float
+    first: int
+    group: int
+    now: int
+    jump: float
+
+
+def jump_cost(groups: IntArray, from_group: int, m: ScoreMap) -> FloatArray:
+    """Minus log of the chance to land at a group, coming from another (-1: from nowhere).
+
+    Half of all landings are near (mostly behind, by a few bars), and starts of bars are likelier.
+    """
+    count = len(m.group_q)
+    p = np.full(len(groups), 0.4 / count)
+    p += np.where(m.bar_start[groups], 0.3 / max(int(m.bar_start.sum()), 1), 0.0)
+    if from_group >= 0:
+        away_q = m.group_q_array[groups] - m.group_q[from_group]
+        width_q = np.where(away_q > 0, 8.0, 16.0)
+        p += 0.3 * np.exp(-np.abs(away_q) / width_q) / (24.0 * count / (m.group_q[-1] + 1.0))
+    else:
+        p += np.where(groups < 3, 0.3, 0.0)
+    return -np.log(p)
+
+
+def find_landings(
+    recent: list[Heard], from_group: int, s_per_q: float, pauses: list[bool], m: ScoreMap
+) -> list[Landing]:
+    """The best few explanations of the recent notes (oldest first) by a jump among them."""
+    now = m.groups_of(recent[-1].pitch)
+    if not len(now):
+        return []
+    totals, firsts, starts, jumps = _read_back(recent, now, from_group, s_per_q, pauses, m)
+    order = np.argsort(-totals, kind="stable")[:12]
+    out: list[Landing] = []
+    for i in order.tolist():
+        landing = Landing(
+            float(totals[i]), int(firsts[i]), int(starts[i]), int(now[i]), float(jumps[i])
+        )
+        if not any(abs(o.group - landing.group) <= 1 and o.first == landing.first for o in out):
+            out.append(landing)
+        if len(out) == 3:
+            break
+    return out
+
+
+def _read_back(
+    recent: list[Heard],
+    now: IntArray,
+    from_group: int,
+    s_per_q: float,
+    pauses: list[bool],
+    m: ScoreMap,
+) -> tuple[FloatArray, IntArray, IntArray, FloatArray]:
+    at = now.copy()
+    said = np.full(len(now), -0.5)
+    best = np.full(len(now), -np.inf)
+    firsts = np.zeros(len(now), dtype=np.int32)
+    starts = now.copy()
+    jumps = np.zeros(len(now))
+    used: set[int] = set()
+    for j in range(len(recent) - 1, -1, -1):
+        note = recent[j]
+        if j < len(recent) - 1:
+            at, matched = _step_back(at, note, recent[j + 1], s_per_q, said, m, note.pitch in used)
+        else:
+            matched = np.ones(len(now), dtype=bool)
+        used = (
+            used | {note.pitch} if j == len(recent) - 1 or note.pitch not in used else {note.pitch}
+        )
+        jump = costs.JUMP_AFTER_PAUSE if pauses[j] else costs.JUMP
+        jump_here = jump + jump_cost(at, from_group, m)
+        total = note.before + said - jump_here
+        better = matched & (total > best)
+        best[better] = total[better]
+        firsts[better] = j
+        starts[better] = at[better]
+        jumps[better] = jump_here[better]
+    return best, firsts, starts, jumps
+
+
+def _step_back(
+    at: IntArray,
+    note: Heard,
+    later: Heard,
+    s_per_q: float,
+    said: FloatArray,
+    m: ScoreMap,
+    again: bool,
+) -> tuple[IntArray, npt.NDArray[np.bool_]]:
+    """Move all candidates back by one note; adds what it costs to `said`."""
+    table = m.last_at(note.pitch)
+    upto = np.maximum(at - 1, 0) if again else at
+    before = table[upto]
+    matched = (before >= 0) & (at - before <= REACH)
+    where = np.where(matched, before, at)
+    way_q = m.group_q_array[at] - m.group_q_array[where]
+    late = np.abs((later.time_s - note.time_s) - way_q * s_per_q) / (0.1 + 0.5 * way_q * s_per_q)
+    cost = 0.4 + np.minimum(late, 4.0) * 0.6 + 1.2 * np.maximum(at - where - 1, 0)
+    said -= np.where(matched, np.minimum(cost, costs.EXTRA), costs.EXTRA)
+    return where.astype(np.int32), matched

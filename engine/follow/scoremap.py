@@ -1,0 +1,172 @@
+"""The arrangement laid out for following: groups of simultaneous notes, and where each pitch is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from engine.arrangement import Arrangement, Hands, Span, notes_in, whole_span
+
+#: A grace note is looked for this many quarters before its main note ("before").
+GRACE_LEAD_Q = 0.08
+
+
+@dataclass(slots=True)
+class ScoreMap:
+    """What is to be played, by group and by pitch. Lists, because they are read one by one.
+
+    A *group* is all that the page puts on one moment. Indices of notes are those of the
+    arrangement; a unison is present once, by its leader.
+
+    Attributes:
+        notes: indices of the notes to be played, in order of onset.
+        q: onset of every note of the arrangement, quarters (grace notes shifted to where they
+            are heard).
+        group: group of every note of the arrangement, -1 for one that is not to be played.
+        pitch, right: pitch and hand (1 right, 0 left) of every note of the arrangement.
+        loose: 1 for a note whose moment is free (grace, arpeggio), by note.
+        counted: 1 for a note that would be missed (neither optional nor grace), by note.
+        group_q: onset of every group, quarters.
+        members: the notes of every group.
+        before_left, before_right: notes that would be missed in all groups before, by group.
+        pitch_q, pitch_notes: for each MIDI pitch the onsets and indices of its notes, in order.
+        s_per_q: seconds a quarter at the marked tempo, by group.
+        bar: index of the bar, by group. bar_start: 1 at the first group of a bar.
+    """
+
+    notes: list[int]
+    q: list[float]
+    group: list[int]
+    pitch: list[int]
+    right: list[int]
+    loose: list[int]
+    counted: list[int]
+    group_q: list[float]
+    members: list[tuple[int, ...]]
+    before_left: list[int]
+    before_right: list[int]
+    pitch_q: list[list[float]]
+    pitch_notes: list[list[int]]
+    s_per_q: list[float]
+    bar: list[int]
+    bar_start: npt.NDArray[np.bool_]
+    group_q_array: npt.NDArray[np.float64]
+    _last_at: dict[int, npt.NDArray[np.int32]] = field(default_factory=dict)
+    _groups_of: dict[int, npt.NDArray[np.int32]] = field(default_factory=dict)
+
+    def groups_of(self, pitch: int) -> npt.NDArray[np.int32]:
+        """Groups that hold a pitch, ascending."""
+        found = self._groups_of.get(pitch)
+        if found is None:
+            found = np.unique(
+                np.array([self.group[k] for k in self.pitch_notes[pitch]], dtype=np.int32)
+            )
+            self._groups_of[pitch] = found
+        return found
+
+    def last_at(self, pitch: int) -> npt.NDArray[np.int32]:
+        """For every group, the last group up to it that holds a pitch (-1: none)."""
+        found = self._last_at.get(pitch)
+        if found is None:
+            found = np.full(len(self.group_q), -1, dtype=np.int32)
+            where = self.groups_of(pitch)
+            found[where] = where
+            found = np.maximum.accumulate(found)
+            self._last_at[pitch] = found
+        return found
+
+
+def heard_onsets(arrangement: Arrangement) -> npt.NDArray[np.float64]:
+    """Where each note is heard, quarters: graces before the beat a little early, Nachschlag late."""
+    table = arrangement.table
+    q = table["onset_q"].copy()
+    q[table["grace"] == 1] -= GRACE_LEAD_Q
+    for i in np.flatnonzero(table["grace"] == 2):
+        main = (table["onset_q"] == table["onset_q"][i]) & (table["grace"] == 0)
+        main &= table["staff"] == table["staff"][i]
+        if main.any():
+            q[i] = table["onset_q"][i] + max(table["duration_q"][main].max() - 0.25, 0.05)
+    return np.asarray(q, dtype=float)
+
+
+def leaders(arrangement: Arrangement, span: Span, hands: Hands) -> npt.NDArray[np.intp]:
+    """Notes to be played in a span by hand(s): each unison once, by its leader if present."""
+    kept: dict[int, int] = {}
+    unison = arrangement.table["unison"]
+    for i in notes_in(arrangement, span, hands):
+        lead = int(unison[i])
+        if lead not in kept or i == lead:
+            kept[lead] = int(i)
+    return np.array(sorted(kept.values()), dtype=np.intp)
+
+
+def map_score(
+    arrangement: Arrangement, span: Span | None = None, hands: Hands | None = None
+) -> ScoreMap:
+    """Lay out a span of an arrangement (all of it by default) for one or both hands."""
+    table = arrangement.table
+    q = heard_onsets(arrangement)
+    chosen = leaders(arrangement, span or whole_span(arrangement), hands or "both")
+    order = chosen[np.lexsort((table["pitch"][chosen], q[chosen]))]
+    group_q, group_of = np.unique(q[order], return_inverse=True)
+    group = np.full(len(table), -1, dtype=int)
+    group[order] = group_of
+    counted = (table["optional"] == 0) & (table["grace"] == 0)
+    return ScoreMap(
+        notes=order.tolist(),
+        q=q.tolist(),
+        group=group.tolist(),
+        pitch=table["pitch"].tolist(),
+        right=table["hand"].tolist(),
+        loose=((table["grace"] > 0) | (table["arpeggiated"] > 0)).astype(int).tolist(),
+        counted=counted.astype(int).tolist(),
+        group_q=group_q.tolist(),
+        members=_members(order, group_of, len(group_q)),
+        before_left=_before(order, group_of, counted & (table["hand"] == 0), len(group_q)),
+        before_right=_before(order, group_of, counted & (table["hand"] == 1), len(group_q)),
+        **_by_pitch(order, q, table["pitch"]),
+        **_marks_of_groups(arrangement, group_q),
+        group_q_array=group_q,
+    )
+
+
+def _members(
+    order: npt.NDArray[np.intp], group_of: npt.NDArray[np.intp], count: int
+) -> list[tuple[int, ...]]:
+    out: list[list[int]] = [[] for _ in range(count)]
+    for note, g in zip(order.tolist(), group_of.tolist(), strict=True):
+        out[g].append(note)
+    return [tuple(m) for m in out]
+
+
+def _before(
+    order: npt.NDArray[np.intp],
+    group_of: npt.NDArray[np.intp],
+    keep: npt.NDArray[np.bool_],
+    count: int,
+) -> list[int]:
+    in_group = np.bincount(group_of[keep[order]], minlength=count)
+    return [0, *np.cumsum(in_group).tolist()]
+
+
+def _by_pitch(
+    order: npt.NDArray[np.intp], q: npt.NDArray[np.float64], pitch: npt.NDArray[Any]
+) -> dict[str, Any]:
+    onsets: list[list[float]] = [[] for _ in range(128)]
+    notes: list[list[int]] = [[] for _ in range(128)]
+    for i in order.tolist():
+        onsets[pitch[i]].append(float(q[i]))
+        notes[pitch[i]].append(i)
+    return {"pitch_q": onsets, "pitch_notes": notes}
+
+
+def _marks_of_groups(arrangement: Arrangement, group_q: npt.NDArray[np.float64]) -> dict[str, Any]:
+    starts = np.array([float(b.onset_q) for b in arrangement.bars])
+    bar = np.maximum(np.searchsorted(starts, group_q + GRACE_LEAD_Q, side="right") - 1, 0)
+    step = arrangement.seconds_at(group_q + 1e-3) - arrangement.seconds_at(group_q)
+    first = np.ones(len(bar), dtype=bool)
+    first[1:] = bar[1:] != bar[:-1]
+    return {"s_per_q": (step * 1e3).tolist(), "bar": bar.tolist(), "bar_start": first}

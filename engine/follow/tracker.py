@@ -1,0 +1,154 @@
+"""A few paths kept side by side, and the search for a new place when none explains the notes."""
+
+from __future__ import annotations
+
+from engine.follow import costs
+from engine.follow.path import RIGHT, UNCLEAR, Node, Path, go_on, take_note
+from engine.follow.relocate import Heard, Landing, find_landings
+from engine.follow.scoremap import ScoreMap
+from engine.performance import PlayedNote
+
+#: Paths kept; how much worse than the best one may be; notes looked back upon after a surprise.
+PATHS, WORSE, LOOK_BACK = 5, 14.0, 10
+#: Cost of the last four notes together that is a surprise.
+SURPRISE = 7.0
+
+
+class Tracker:
+    """Follows the player through a score; keeps the best paths, best first.
+
+    Args:
+        score: the notes to be played.
+    """
+
+    def __init__(self, score: ScoreMap) -> None:
+        self.score = score
+        nowhere = Path(0.0, None)
+        if score.s_per_q:
+            nowhere.s_per_q = score.s_per_q[0]
+        self.paths: list[Path] = [nowhere]
+        self._recent: list[tuple[PlayedNote, bool]] = []
+        self._search_until = 0
+        self._count = 0
+
+    @property
+    def best(self) -> Path:
+        """The likeliest path (it may be lost)."""
+        return self.paths[0]
+
+    def hear(self, note: PlayedNote) -> None:
+        """Take one more note in."""
+        pause = self._is_pause(note)
+        self._recent.append((note, pause))
+        del self._recent[:-LOOK_BACK]
+        ways: list[Path] = []
+        for path in self.paths:
+            ways.extend(go_on(path, note.pitch, note.onset_s, note.index, self.score))
+        self.paths = _keep(ways, self.score)
+        if pause:
+            self._search_until = self._count + 4
+        if self._count < self._search_until or self._is_surprised():
+            self._search()
+        self._count += 1
+
+    def _is_pause(self, note: PlayedNote) -> bool:
+        if not self._recent:
+            return True
+        path = self.best
+        gap_s = note.onset_s - self._recent[-1][0].onset_s
+        return gap_s > costs.PAUSE_S and gap_s > costs.PAUSE_Q * path.s_per_q
+
+    def _is_surprised(self) -> bool:
+        path, total = self.best, 0.0
+        node = path.node
+        for _ in range(4):
+            if node is None:
+                break
+            total += node.cost
+            node = node.prev
+        return total > SURPRISE
+
+    def _search(self) -> None:
+        """Look for a place anywhere that explains the last notes better."""
+        path = self.best
+        chain = _last_nodes(path, len(self._recent))
+        recent = [
+            Heard(note.pitch, note.onset_s, node.played, node.logp + node.cost)
+            for (note, _), node in zip(self._recent, chain, strict=True)
+        ]
+        pauses = [pause for _, pause in self._recent]
+        landings = find_landings(recent, path.front, path.s_per_q, pauses, self.score)
+        new = [p for landing in landings if (p := self._land(landing, chain, path)) is not None]
+        if path.front >= 0:
+            new.append(self._lose(chain, path))
+        if new:
+            self.paths = _keep([*self.paths, *new], self.score)
+
+    def _land(self, landing: Landing, chain: list[Node], parent: Path) -> Path | None:
+        """Play the recent notes again from a landing."""
+        if landing.total < self.best.logp - WORSE - 4.0:
+            return None
+        first, m = landing.first, self.score
+        note, _ = self._recent[first]
+        place = next(k for k in m.members[landing.group] if m.pitch[k] == note.pitch)
+        before = chain[first].prev
+        said = sum(0.0 for _ in ())
+        path = Path(landing.total, before)
+        path.front = landing.group
+        path.at_q, path.at_s = m.q[place], note.onset_s
+        path.s_per_q = parent.s_per_q
+        path.steps = min(parent.steps, 2)
+        path.left, path.right = parent.left, parent.right
+        start = chain[first].logp + chain[first].cost - landing.jump - said
+        path.logp = start
+        take_note(path, place, chain[first].played, note.onset_s, m)
+        path.node = Node(before, chain[first].played, RIGHT, place, start, landing.jump, True)
+        for node, (heard, _) in zip(chain[first + 1 :], self._recent[first + 1 :], strict=True):
+            go_on(path, heard.pitch, heard.onset_s, node.played, m)
+            if path.logp < self.best.logp - WORSE:
+                return None
+        return path
+
+    def _lose(self, chain: list[Node], parent: Path) -> Path:
+        """The path of a player who left the score a few notes ago."""
+        first = max(len(chain) - 6, 0)
+        path = Path(chain[first].logp + chain[first].cost - costs.GET_LOST, chain[first].prev)
+        path.s_per_q = parent.s_per_q
+        for node in chain[first:]:
+            path.logp -= costs.LOST
+            path.node = Node(path.node, node.played, UNCLEAR, -1, path.logp, costs.LOST)
+        return path
+
+
+def _last_nodes(path: Path, count: int) -> list[Node]:
+    out: list[Node] = []
+    node = path.node
+    while node is not None and len(out) < count:
+        out.append(node)
+        node = node.prev
+    return out[::-1]
+
+
+def _keep(ways: list[Path], m: ScoreMap) -> list[Path]:
+    """The best few, each place once."""
+    if len(ways) == 1:
+        return ways
+    ways.sort(key=_minus_logp)
+    floor = ways[0].logp - WORSE
+    out: list[Path] = []
+    seen: set[tuple[int, int]] = set()
+    for path in ways:
+        if path.logp < floor:
+            break
+        node = path.node
+        place = (path.front, node.note if node else -1)
+        if place not in seen:
+            seen.add(place)
+            out.append(path)
+            if len(out) == PATHS:
+                break
+    return out
+
+
+def _minus_logp(path: Path) -> float:
+    return -path.logp
