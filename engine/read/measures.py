@@ -24,6 +24,7 @@ from engine.read.notes import (
 )
 from engine.read.quantity import read_decimal, read_integer
 from engine.read.report import Report
+from engine.read.split import Cut
 from engine.read.written import WrittenBar, WrittenMark, WrittenNote
 
 _ZERO = Fraction(0)
@@ -43,10 +44,12 @@ class PartReader:
         self.leading = leading
         self.notes_read = 0
         self.left_clefs: dict[int, bool] = {}
+        self.cuts: dict[int, list[Cut]] = {}
         self._divisions = Fraction(1)
         self._durations: dict[str, Fraction] = {}
         self._beats, self._beat_unit, self._fifths = 4, 4, 0
         self._line = 0
+        self._chord_voice = "1"
         self._handlers: dict[str, Callable[[Element], None]] = {
             "note": self._read_note,
             "backup": self._read_backup,
@@ -57,9 +60,11 @@ class PartReader:
             "barline": self._read_barline,
         }
 
-    def read(self, measure: Element, bar: WrittenBar, following: WrittenBar) -> Fraction:
-        """Read one measure into `bar`; returns how far its music reaches, in quarters."""
-        self._bar, self._following = bar, following
+    def read(self, measure: Element, bars: list[WrittenBar], index: int) -> Fraction:
+        """Read one measure into `bars[index]`; returns how far its music reaches, in quarters."""
+        bar = self._bar = bars[index]
+        self._index = index
+        self._following = bars[index + 1] if index + 1 < len(bars) else WrittenBar("")
         self._at_q = self._reached_q = self._chord_at_q = _ZERO
         self._line += 1
         self._graces: dict[str, list[WrittenNote]] = {}
@@ -121,12 +126,19 @@ class PartReader:
         if not joined:
             self._chord_at_q = onset_q
             self._advance(length_q)
-        voice = (element.findtext("voice") or "1").strip()[:20]
+        voice = self._voice(element, joined)
         if "pitch" in parts:
             note = self._build(element, parts, onset_q, length_q, voice)
             self._place(note, parts.get("grace"), joined)
         else:
             self._pass_over(element, parts, onset_q, voice)
+
+    def _voice(self, element: Element, joined: bool) -> str:
+        """The note's voice; a chord note without one is of the voice of its chord."""
+        own = (element.findtext("voice") or "").strip()[:20]
+        if not joined:
+            self._chord_voice = own or "1"
+        return own or self._chord_voice
 
     def _length(self, element: Element, parts: dict[str, Element]) -> Fraction:
         length_q = self._duration(element)
@@ -295,7 +307,8 @@ class PartReader:
             bar.tempos.append(tempo)
         bar.pedals.extend(read_pedal_signs(element, printed_q))
         bar.marks.extend(read_marks(element, printed_q, staff))
-        jumps = list(read_jumps(element, at_start=self._reached_q == 0))
+        found = read_jumps(element, at_start=self._reached_q == 0)
+        jumps = [jump for jump in found if jump not in bar.jumps]
         bar.jumps.extend(jumps)
         bar.marks.extend(WrittenMark(j.kind, printed_q, j.name or j.until) for j in jumps)
         sound = element if element.tag == "sound" else element.find("sound")
@@ -316,8 +329,14 @@ class PartReader:
         return printed_q if sounds else self._at_q
 
     def _read_barline(self, element: Element) -> None:
-        left = element.get("location") == "left"
-        read_barline(element, self._bar, _ZERO if left else self._reached_q, self._following)
+        if not self.leading:
+            return
+        place = element.get("location", "right")
+        if place == "middle" and element.find("repeat") is not None:
+            self.cuts.setdefault(self._index, []).append(Cut(self._at_q, element))
+            return
+        at_q = {"left": _ZERO, "middle": self._at_q}.get(place, self._reached_q)
+        read_barline(element, self._bar, at_q, self._following)
 
 
 def read_numbers_in_order(text: str | None) -> list[int]:

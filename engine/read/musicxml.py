@@ -9,6 +9,7 @@ from engine.read.document import count_staves
 from engine.read.hands import assign_hands
 from engine.read.measures import PartReader
 from engine.read.report import Report
+from engine.read.split import split_bars
 from engine.read.written import WrittenBar, WrittenScore
 
 
@@ -23,10 +24,10 @@ def read_musicxml(root: Element, name: str, report: Report) -> WrittenScore:
     readers = _part_readers(parts, report)
     for reader, column in zip(readers, measures, strict=True):
         for i, measure in enumerate(column):
-            following = bars[i + 1] if i + 1 < len(bars) else WrittenBar("")
-            reached[i] = max(reached[i], reader.read(measure, bars[i], following))
+            reached[i] = max(reached[i], reader.read(measure, bars, i))
     _settle_lengths(bars, reached, report)
     settle_leads(bars)
+    bars = split_bars(bars, readers[0].cuts)
     assign_hands(bars, _left_staves(parts, readers))
     return WrittenScore(_title(root, name), bars)
 

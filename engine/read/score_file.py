@@ -42,10 +42,9 @@ def read_score_bytes(data: bytes, name: str) -> Arrangement:
 
 
 def _with_form(arrangement: Arrangement) -> Arrangement:
-    try:
-        from engine.form import find_form
-    except ImportError:
-        return arrangement
+    # Imported here, because the form may ask the sidecar module beside this one for its types.
+    from engine.form import find_form
+
     return replace(arrangement, form=find_form(arrangement))
 
 

@@ -15,8 +15,8 @@ from engine.read.report import Report
 from engine.read.tempo import tempo_map
 from engine.read.written import WrittenNote, WrittenScore
 
-#: Two heads are tied although the second begins this much late or early (tuplets that the
-#: file's divisions could only round).
+#: Two heads meet although the second begins this much late or early (tuplets that the file's
+#: divisions could only round).
 _TIE_SLACK_Q = Fraction(1, 24)
 _GRACE_ORDER = {"before": 0, "": 1, "after": 2}
 
@@ -119,12 +119,23 @@ def _in_playing_order(notes: list[WrittenNote]) -> list[WrittenNote]:
 
 
 def _take_tie(waiting: list[_Sounding], note: WrittenNote, onset_q: Fraction) -> _Sounding | None:
-    """The tied note that ends where this head begins, its own voice first; stale ones go."""
-    waiting[:] = [held for held in waiting if held.end_q >= onset_q - _TIE_SLACK_Q]
-    fitting = [held for held in waiting if abs(held.end_q - onset_q) <= _TIE_SLACK_Q]
-    if not fitting:
+    """The tied note that this head goes on: the one that ends here, its own voice first.
+
+    Where none ends here (some programs write a chord's inner notes too short) it is the nearest
+    of the same voice within a bar. Ties that can no longer be gone on with are dropped.
+    """
+    waiting[:] = [h for h in waiting if onset_q - h.end_q < max(h.bar.duration_q, _TIE_SLACK_Q)]
+    if not waiting:
         return None
-    best = next((h for h in fitting if h.head.voice == note.voice), fitting[0])
+
+    def distance(held: _Sounding) -> tuple[bool, bool, Fraction]:
+        gap_q = abs(held.end_q - onset_q)
+        return gap_q > _TIE_SLACK_Q, held.head.voice != note.voice, gap_q
+
+    best = min(waiting, key=distance)
+    apart, other_voice, _ = distance(best)
+    if apart and (other_voice or best.onset_q >= onset_q):
+        return None
     waiting.remove(best)
     return best
 
