@@ -11,7 +11,8 @@ class SlipShares:
     """The share of notes that go wrong in each way, tried for each struck note.
 
     A slip that a note does not allow (an accidental missed on a plain white key) does not happen
-    and the note is played right, so each share is of the notes that allow it.
+    and the note is played right, so each share is of the notes that allow it. `twin` is the share
+    of partings at which a hand goes the way of a passage that begins alike.
     """
 
     accidental: float = 0.0
@@ -119,8 +120,8 @@ class Character:
 
 
 _SOME_SLIPS = SlipShares(
-    accidental=0.010, neighbour=0.004, octave=0.001, split=0.002, other_hand=0.0005,
-    anticipation=0.001, late_change=0.001, twin=0.15, left_out=0.003, added=0.001,
+    accidental=0.003, neighbour=0.004, octave=0.001, split=0.002, other_hand=0.0005,
+    anticipation=0.001, late_change=0.001, twin=0.04, left_out=0.003, added=0.001,
     doubled=0.0005, brushed=0.002,
 )  # fmt: skip
 

@@ -13,7 +13,7 @@ from practice.player.character import Character
 from practice.player.ornaments import GRACE_S, realise
 from practice.player.pedal import Times, find_holds, move_pedal
 from practice.player.route import Stretch, find_onsets, walk
-from practice.player.slips import KIND_OF, Moment, Page, slip
+from practice.player.slips import KIND_OF, Moment, Page, choose_way, slip
 from practice.player.stroke import Stroke, What, settle_keys
 
 #: The foot comes up at the latest this long after the last key.
@@ -114,9 +114,10 @@ def _play_stretch(
         k = stretch.first + j
         next_s = float(stretch.time_s[j + 1]) if j + 1 < len(stretch.time_s) else at_s + 0.5
         for hand in (0, 1):
+            way = choose_way(page, k, hand, character.slips, rng)
             for stroke in _strike_chord(page, k, hand, at_s, times, character, rng):
                 assert stroke.score is not None
-                moment = Moment(page, k, hand, stroke.score, next_s, rng)
+                moment = Moment(page, k, hand, stroke.score, next_s, rng, way)
                 made, kind = _slip_or_ornament(stroke, moment, character)
                 strokes += made
                 if kind == KIND_OF["left_out"]:

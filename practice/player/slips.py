@@ -93,7 +93,10 @@ class Page:
 
 @dataclass(frozen=True)
 class Moment:
-    """One written note about to be struck: onset k, hand, rank in the hand, where next."""
+    """One written note about to be struck, as a note of its hand's chord at onset k.
+
+    next_s: when the next onset comes. way: what the hand plays instead where it has taken the twin.
+    """
 
     page: Page
     k: int
@@ -101,6 +104,7 @@ class Moment:
     score: int
     next_s: float
     rng: np.random.Generator
+    way: tuple[int, ...] = ()
 
     @property
     def chord(self) -> tuple[int, ...]:
@@ -121,13 +125,28 @@ class Moment:
 
 def slip(stroke: Stroke, moment: Moment, shares: SlipShares) -> tuple[list[Stroke], str]:
     """The strokes that come instead of one right stroke, and the slip's kind ("" for none)."""
+    if moment.way:
+        made = _take_from(stroke, moment, moment.way, "twin")
+        return ([stroke], "") if made is None else (made, KIND_OF["twin"])
     draw = float(moment.rng.random())
     for share in fields(shares):
+        if share.name == "twin":
+            continue
         draw -= getattr(shares, share.name)
         if draw < 0:
             made = WAYS[share.name](stroke, moment)
             return ([stroke], "") if made is None else (made, KIND_OF[share.name])
     return [stroke], ""
+
+
+def choose_way(
+    page: Page, k: int, hand: int, shares: SlipShares, rng: np.random.Generator
+) -> tuple[int, ...]:
+    """What the hand plays at an onset where it takes the twin; () where it does not."""
+    ways = page.other_ways.get((hand, k), ())
+    if not ways or rng.random() >= shares.twin:
+        return ()
+    return ways[int(rng.integers(len(ways)))]
 
 
 def _other_key(stroke: Stroke, pitch: int | None, name: str) -> list[Stroke] | None:
@@ -174,12 +193,6 @@ def _anticipate(stroke: Stroke, moment: Moment) -> list[Stroke] | None:
 
 def _change_late(stroke: Stroke, moment: Moment) -> list[Stroke] | None:
     return _take_from(stroke, moment, moment.page.beside(moment.k, moment.hand, -1), "late_change")
-
-
-def _take_twin(stroke: Stroke, moment: Moment) -> list[Stroke] | None:
-    ways = moment.page.other_ways.get((moment.hand, moment.k), ())
-    other = ways[int(moment.rng.integers(len(ways)))] if ways else ()
-    return _take_from(stroke, moment, other, "twin")
 
 
 def _take_from(
@@ -238,7 +251,6 @@ WAYS: dict[str, Callable[[Stroke, Moment], list[Stroke] | None]] = {
     "other_hand": _take_other_hand,
     "anticipation": _anticipate,
     "late_change": _change_late,
-    "twin": _take_twin,
     "left_out": _leave_out,
     "added": _add,
     "doubled": _strike_twice,
