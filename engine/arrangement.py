@@ -54,7 +54,8 @@ class ScoreNote:
         note_id: the note's id in the file, or n1, n2 ... in document order where it has none.
         time: which time the written repeats bring it (1 for the first).
         onset_q, duration_q: quarters in the unfolded score; a chain of ties is one note.
-            Grace notes have the onset of the note they belong to and duration 0.
+            Grace notes have the onset of the note they belong to and duration 0; one tied
+            into its main note lasts as long as the tie.
         pitch: MIDI number (C4 is 60) as sounding.
         step, alter, octave: the spelling ("B", -2, 4 is B double flat above middle C).
         hand: whose note it is. staff: 1 is the upper. voice: as in the file.

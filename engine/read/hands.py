@@ -12,17 +12,24 @@ from fractions import Fraction
 
 from engine.read.written import WrittenBar, WrittenNote
 
+#: A voice within its part.
+_Voice = tuple[int, str]
+
+
+def _voice(note: WrittenNote) -> _Voice:
+    return note.part, note.voice
+
 
 def assign_hands(bars: list[WrittenBar], left_staves: frozenset[int]) -> None:
     """Set `hand` of every note. `left_staves`: the numbers of the staves read by the left hand."""
     shared = _shared_voices(bars)
     home = _home_staves(bars, shared)
     for bar in bars:
-        runs: dict[tuple[str, int], Counter[int]] = defaultdict(Counter)
+        runs: dict[tuple[_Voice, int], Counter[int]] = defaultdict(Counter)
         for note in bar.notes:
-            runs[note.voice, note.line][note.staff] += 1
+            runs[_voice(note), note.line][note.staff] += 1
         for note in bar.notes:
-            staff = home.get(note.voice) or _most(runs[note.voice, note.line])
+            staff = home.get(_voice(note)) or _most(runs[_voice(note), note.line])
             note.hand = "left" if staff in left_staves else "right"
 
 
@@ -30,23 +37,23 @@ def _most(counts: Counter[int]) -> int:
     return max(counts, key=lambda staff: (counts[staff], -staff))
 
 
-def _home_staves(bars: list[WrittenBar], shared: set[str]) -> dict[str, int]:
-    counts: dict[str, Counter[int]] = defaultdict(Counter)
+def _home_staves(bars: list[WrittenBar], shared: set[_Voice]) -> dict[_Voice, int]:
+    counts: dict[_Voice, Counter[int]] = defaultdict(Counter)
     for bar in bars:
         for note in bar.notes:
-            if note.voice not in shared:
-                counts[note.voice][note.staff] += 1
+            if _voice(note) not in shared:
+                counts[_voice(note)][note.staff] += 1
     return {voice: _most(staves) for voice, staves in counts.items()}
 
 
-def _shared_voices(bars: list[WrittenBar]) -> set[str]:
+def _shared_voices(bars: list[WrittenBar]) -> set[_Voice]:
     """Voice numbers under which two staves sound at once, in separate runs, in some bar."""
-    shared: set[str] = set()
+    shared: set[_Voice] = set()
     for bar in bars:
-        voices: dict[str, list[WrittenNote]] = defaultdict(list)
+        voices: dict[_Voice, list[WrittenNote]] = defaultdict(list)
         for note in bar.notes:
-            if note.voice not in shared and not note.grace:
-                voices[note.voice].append(note)
+            if _voice(note) not in shared and not note.grace:
+                voices[_voice(note)].append(note)
         shared.update(voice for voice, notes in voices.items() if _overlaps_itself(notes))
     return shared
 

@@ -49,6 +49,7 @@ class PartReader:
         self._durations: dict[str, Fraction] = {}
         self._beats, self._beat_unit, self._fifths = 4, 4, 0
         self._line = 0
+        self._unmeasured = False
         self._chord_voice = "1"
         self._handlers: dict[str, Callable[[Element], None]] = {
             "note": self._read_note,
@@ -67,7 +68,7 @@ class PartReader:
         self._following = bars[index + 1] if index + 1 < len(bars) else WrittenBar("")
         self._at_q = self._reached_q = self._chord_at_q = _ZERO
         self._line += 1
-        self._graces: dict[str, list[WrittenNote]] = {}
+        self._graces: dict[str, list[tuple[WrittenNote, bool]]] = {}
         self._latest: dict[str, WrittenNote] = {}
         for element in measure:
             handler = self._handlers.get(element.tag)
@@ -76,7 +77,7 @@ class PartReader:
         self._settle_all_graces()
         if self.leading:
             bar.beats, bar.beat_unit = self._beats, self._beat_unit
-            bar.fifths = self._fifths
+            bar.fifths, bar.unmeasured = self._fifths, self._unmeasured
         return self._reached_q
 
     # The cursor
@@ -175,7 +176,7 @@ class PartReader:
         pitch, step, alter, octave = read_pitch(parts["pitch"], self.report, self._bar.number)
         note = WrittenNote(
             element.get("id", ""), onset_q, length_q, pitch, step, alter, octave,
-            self._staff(element), voice, self._line,
+            self._staff(element), voice, self._line, self.first_staff - 1,
             optional="cue" in parts or element.get("print-object") == "no",
         )  # fmt: skip
         if "tie" in parts or "notations" in parts:
@@ -208,7 +209,8 @@ class PartReader:
         """Put a note into the bar; a grace waits until the note it belongs to is known."""
         if grace is not None:
             note.grace = "after" if grace.get("steal-time-previous") else "before"
-            self._graces.setdefault(note.voice, []).append(note)
+            slashed = grace.get("slash") == "yes"
+            self._graces.setdefault(note.voice, []).append((note, slashed))
             return
         if not joined:
             self._settle_graces(note.voice, note)
@@ -218,10 +220,21 @@ class PartReader:
         self._bar.notes.append(note)
 
     def _settle_graces(self, voice: str, main: WrittenNote | None = None) -> None:
-        """Give waiting graces to the note that follows, or to the one they follow."""
+        """Give waiting graces to the note that follows, or to the one they follow.
+
+        They come after a note if the file says so, if no note follows in the bar, or if they
+        close its trill (two or more without a slash; common practice).
+        """
+        waiting = self._graces.pop(voice, ())
         before = self._latest.get(voice)
-        for grace in self._graces.pop(voice, ()):
-            if before is not None and (main is None or grace.grace == "after"):
+        closing = (
+            before is not None
+            and before.ornament == "trill"
+            and len(waiting) > 1
+            and not any(slashed for _, slashed in waiting)
+        )
+        for grace, _ in waiting:
+            if before is not None and (main is None or closing or grace.grace == "after"):
                 grace.grace, grace.at_q = "after", before.at_q
             else:
                 grace.grace = "before"
@@ -264,7 +277,10 @@ class PartReader:
 
     def _read_time(self, element: Element) -> None:
         time = element.find("time")
-        if time is None or time.find("beats") is None:
+        if time is None:
+            return
+        self._unmeasured = time.find("senza-misura") is not None
+        if time.find("beats") is None:
             return
         pairs = [
             (sum(read_numbers_in_order(b.text)), read_integer(u.text) or 0)

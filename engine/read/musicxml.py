@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from fractions import Fraction
 from xml.etree.ElementTree import Element
 
@@ -63,6 +64,9 @@ def _settle_lengths(bars: list[WrittenBar], reached: list[Fraction], report: Rep
     """A bar is as long as its music; an empty one as long as its signature says."""
     for bar, music_q in zip(bars, reached, strict=True):
         bar.duration_q = music_q or bar.signature_q
+        if bar.unmeasured:
+            # Without a signature the beat is a quarter, and there are as many as there are.
+            bar.beats, bar.beat_unit = max(1, math.ceil(bar.duration_q)), 4
         if bar.duration_q > bar.signature_q and not bar.implicit:
             beats = music_q * bar.beat_unit / 4
             report.put_up_with(bar.number, f"holds {_plain(beats)} beats where {bar.beats} are due")

@@ -39,13 +39,10 @@ def split_bars(bars: list[WrittenBar], cuts: dict[int, list[Cut]]) -> list[Writt
 
 
 def _split(bar: WrittenBar, at_q: Fraction) -> tuple[WrittenBar, WrittenBar]:
-    front = WrittenBar(
-        bar.number, at_q, bar.beats, bar.beat_unit, bar.implicit, bar.lead_q, bar.fifths
-    )
-    back = WrittenBar(
-        bar.number, bar.duration_q - at_q, bar.beats, bar.beat_unit, True,
-        bar.lead_q + at_q, bar.fifths,
-    )  # fmt: skip
+    front = WrittenBar(bar.number, at_q, lead_q=bar.lead_q, implicit=bar.implicit)
+    back = WrittenBar(bar.number, bar.duration_q - at_q, lead_q=bar.lead_q + at_q, implicit=True)
+    for piece in (front, back):
+        piece.beats, piece.beat_unit, piece.fifths = bar.beats, bar.beat_unit, bar.fifths
     front.notes, back.notes = _share(bar.notes, at_q)
     front.tempos, back.tempos = _share(bar.tempos, at_q)
     front.pedals, back.pedals = _share(bar.pedals, at_q)

@@ -13,7 +13,11 @@ from engine.arrangement import Grace, Hand
 
 @dataclass(slots=True)
 class WrittenNote:
-    """One note head. `line` counts the runs between backups, so that a voice can be followed."""
+    """One note head.
+
+    `line` counts the runs of notes between backups, so that a voice can be followed; `part` is
+    0 for the first of two parts, 1 for the second.
+    """
 
     note_id: str
     at_q: Fraction
@@ -25,6 +29,7 @@ class WrittenNote:
     staff: int
     voice: str
     line: int = 0
+    part: int = 0
     hand: Hand = "right"
     grace: Grace = ""
     optional: bool = False
@@ -102,6 +107,7 @@ class WrittenBar:
     beats: int = 4
     beat_unit: int = 4
     implicit: bool = False
+    unmeasured: bool = False
     lead_q: Fraction = Fraction(0)
     fifths: int = 0
     notes: list[WrittenNote] = field(default_factory=list)
