@@ -34,7 +34,8 @@ def assign_hands(bars: list[WrittenBar], left_staves: frozenset[int]) -> None:
 
 
 def _most(counts: Counter[int]) -> int:
-    return max(counts, key=lambda staff: (counts[staff], -staff))
+    """The staff with most notes; of equals the one that came first."""
+    return max(counts, key=lambda staff: counts[staff])
 
 
 def _home_staves(bars: list[WrittenBar], shared: set[_Voice]) -> dict[_Voice, int]:

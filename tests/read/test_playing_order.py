@@ -1,0 +1,106 @@
+"""Repeats, endings and jumps unfolded. Each bar of these scores holds one long note, so that the
+order of the notes is the order of the bars; expectations are worked out by hand."""
+
+from __future__ import annotations
+
+from fractions import Fraction as F
+
+import pytest
+
+ORDERS = {
+    "repeat-times": "C D C D C D E",
+    "repeat-without-start": "C C D D E",
+    "endings": "C D C E F",
+    "endings-list": "C D C D C E F",
+    "ending-alone": "C D C E",
+    "da-capo-al-fine": "C D E F C D",
+    "da-capo-in-words": "C D C D E C D",
+    "da-capo-endings": "C D C E F C E",
+    "dal-segno-al-coda": "C D E F D E G A",
+    "dal-segno-in-signs": "C D E F D E G",
+    "dal-segno-names": "C D E C D",
+    "time-only": "C D E C D G",
+    "after-jump": "C D C D E C D C D E",
+    "split-bar": "C D C D E F",
+    "mid-bar-repeat": "C D C D E F",
+}
+
+
+@pytest.mark.parametrize(("name", "order"), ORDERS.items())
+def test_playing_order(read, name, order):
+    assert [n.step for n in read(name).notes] == order.split()
+
+
+def test_a_repeat_leaves_out_the_introduction_and_ends_on_a_longer_note(read):
+    arrangement = read("repeat-without-introduction")
+    played = [(n.name, n.time, n.onset_q, n.duration_q) for n in arrangement.notes]
+    assert played == [
+        ("C4", 1, 0, 4),
+        ("D4", 1, 4, 4),
+        ("E4", 1, 8, 2),
+        ("F4", 1, 10, 2),
+        ("D4", 2, 12, 4),
+        ("G4", 1, 16, 8),
+    ]
+    assert [(b.number, b.time) for b in arrangement.bars] == [
+        ("1", 1), ("2", 1), ("3", 1), ("2", 2), ("4", 1), ("5", 1),
+    ]  # fmt: skip
+
+
+def test_ids_carry_the_time_through(read):
+    ids = [n.score_id for n in read("repeat-times").notes]
+    assert ids == ["n1-1", "n2-1", "n1-2", "n2-2", "n1-3", "n2-3", "n3-1"]
+
+
+@pytest.mark.parametrize("name", ORDERS)
+def test_folding_gives_back_every_written_bar_once(read, name):
+    arrangement = read(name)
+    seen = {(b.written, b.time) for b in arrangement.bars}
+    assert len(seen) == len(arrangement.bars)
+    for written in {b.written for b in arrangement.bars}:
+        times = [b.time for b in arrangement.bars if b.written == written]
+        assert times == list(range(1, len(times) + 1))
+
+
+# Bars
+
+
+def test_a_pickup_bar_ends_where_a_whole_bar_would(read):
+    bars = read("pickup-bar").bars
+    assert (bars[0].number, bars[0].duration_q, bars[0].lead_q) == ("0", 1, 3)
+    assert bars[0].beat_at(F(0)) == 4, "the pickup is the fourth beat"
+    assert bars[1].lead_q == 0
+    assert bars[2].lead_q == 0, "a last bar may be short: nothing is missing at its front"
+
+
+def test_the_second_half_of_a_split_bar_goes_on_counting(read):
+    first, second = (b for b in read("split-bar").bars if b.number in ("2", "X1") and b.time == 1)
+    assert (first.duration_q, first.lead_q) == (3, 0)
+    assert (second.duration_q, second.lead_q) == (1, 3)
+    assert second.beat_at(second.onset_q) == 4
+
+
+def test_a_pickup_after_a_full_bar_counts_from_its_end(read):
+    bars = read("pickup-after-double-bar").bars
+    assert [(b.number, b.lead_q) for b in bars] == [("1", 0), ("X1", 3), ("2", 0)]
+
+
+def test_a_bar_with_a_repeat_inside_is_cut_there(read):
+    arrangement = read("mid-bar-repeat")
+    shape = [(b.number, b.time, b.duration_q, b.lead_q) for b in arrangement.bars]
+    assert shape == [
+        ("1", 1, 4, 0), ("2", 1, 2, 0), ("1", 2, 4, 0), ("2", 2, 2, 0), ("2", 1, 2, 2),
+        ("3", 1, 4, 0),
+    ]  # fmt: skip
+
+
+def test_printed_numbers_stay_as_printed(read):
+    assert [b.number for b in read("printed-numbers").bars] == ["1", "12a", "12a", ""]
+
+
+def test_bars_are_as_long_as_their_music_and_too_long_ones_reported(read):
+    arrangement = read("short-and-long-bars")
+    assert [b.duration_q for b in arrangement.bars] == [4, 3, 5, 4]
+    assert [(p.bar, p.what) for p in arrangement.problems] == [
+        ("3", "holds 5 beats where 4 are due")
+    ]
