@@ -11,6 +11,8 @@ import math
 
 #: A written note left out.
 MISS = 3.5
+#: Share of that which is made good when the note comes after all, behind the front.
+MADE_GOOD = 0.6
 #: A played note that answers to nothing.
 EXTRA = 5.5
 #: The same key again at once: a double strike.
@@ -18,22 +20,35 @@ DOUBLE_STRIKE = 4.0
 #: A note of a sign or trill, beyond the written note.
 ORNAMENT = 1.2
 #: A note while nobody knows where the player is.
-LOST = 3.2
+LOST = 4.2
 #: Losing the place.
 GET_LOST = 9.0
 #: Another key for a written note, by distance in semitones.
 WRONG = {1: 4.2, 2: 4.4, 12: 5.0, 3: 5.4, 4: 5.4}
 #: A cue-size note is played or not.
 OPTIONAL = 0.7
-#: No moment is so early or so late that it costs more than this.
-TIMING_AT_MOST = 5.0
+#: No moment is so early or so late that it costs more than this; a hesitation costs less.
+TIMING_AT_MOST, HESITATION = 9.0, 4.0
 #: Onset spread within a chord and between the hands, seconds.
-SPREAD_S = 0.04
+SPREAD_S = 0.025
 #: Spread of a free pulse: share of a beat, and share of the way since the last known moment.
-SPREAD_BEAT, SPREAD_WAY = 0.06, 0.12
-#: A jump, without and with a pause before it.
-JUMP, JUMP_AFTER_PAUSE = -math.log(0.002), -math.log(0.1)
-#: What a pause is: later than expected by this many seconds, and by this many beats.
-PAUSE_S, PAUSE_Q = 0.6, 1.0
+SPREAD_BEAT, SPREAD_WAY = 0.04, 0.08
+#: A jump out of the middle of playing, and after a long pause.
+JUMP, JUMP_AFTER_PAUSE = -math.log(1e-4), -math.log(0.25)
+#: A pause begins when a note is late by this many seconds and this many beats; it is long at
+#: `LONG` times that.
+PAUSE_S, PAUSE_Q, LONG = 0.6, 1.0, 2.5
+#: Where jumps land: at the start of the span, near behind, near ahead, at the
+#: start of a bar, anywhere.
+TO_START, TO_BACK, TO_AHEAD, TO_BAR, TO_ANY = 0.2, 0.4, 0.05, 0.2, 0.15
+#: How near is near, behind and ahead, quarters.
+NEAR_BEHIND_Q, NEAR_AHEAD_Q = 16.0, 8.0
 #: How far behind the front a note may come, and how far ahead it is looked for, quarters.
 BACK_Q, AHEAD_Q = 1.0, 2.0
+#: A note from before the place where the player landed.
+BEFORE_LANDING = 3.0
+
+
+def jump_at(pause: float) -> float:
+    """What a jump costs after a pause of some length (0 none, 1 long)."""
+    return JUMP + (JUMP_AFTER_PAUSE - JUMP) * pause

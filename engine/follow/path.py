@@ -8,13 +8,16 @@ from bisect import bisect_left
 from engine.follow import costs
 from engine.follow.scoremap import ScoreMap
 
-RIGHT, WRONG, EXTRA, ORNAMENT, UNCLEAR = range(5)
+RIGHT, WRONG, EXTRA, ORNAMENT, UNCLEAR, AGAIN = range(6)
+
+#: Cost, kind, written note (-1: none).
+Way = tuple[float, int, int]
 
 
 class Node:
     """What one path says of one played note; linked to what it says of the one before."""
 
-    __slots__ = ("cost", "fresh", "logp", "note", "played", "prev", "what")
+    __slots__ = ("cost", "fresh", "logp", "note", "played", "prev", "time_s", "what")
 
     def __init__(
         self,
@@ -24,9 +27,11 @@ class Node:
         note: int,
         logp: float,
         cost: float,
+        time_s: float,
         fresh: bool = False,
     ) -> None:
         self.prev = prev
+        self.time_s = time_s
         self.played = played
         self.what = what
         self.note = note
@@ -41,6 +46,8 @@ class Path:
     Attributes:
         logp: log probability of everything so far, up to a constant.
         front: the furthest group reached since the last jump; -1 when lost.
+        landing: number of the last jump, so that paths can be told apart.
+        since: the group landed on after the last jump.
         front_left, front_right: notes of the front group already played, by hand.
         used: notes already played here (recent ones), to the index of the played note.
         at_q, at_s: a moment of the score and when it was heard; s_per_q: the player's tempo.
@@ -55,11 +62,13 @@ class Path:
         "front",
         "front_left",
         "front_right",
+        "landing",
         "left",
         "logp",
         "node",
         "right",
         "s_per_q",
+        "since",
         "steps",
         "used",
     )
@@ -67,7 +76,8 @@ class Path:
     def __init__(self, logp: float, node: Node | None) -> None:
         self.logp = logp
         self.node = node
-        self.front = -1
+        self.front = self.since = -1
+        self.landing = 0
         self.front_left = self.front_right = 0
         self.used: dict[int, int] = {}
         self.at_q = self.at_s = 0.0
@@ -81,8 +91,9 @@ class Path:
         new.logp, new.node, new.front = self.logp, self.node, self.front
         new.front_left, new.front_right = self.front_left, self.front_right
         new.used = self.used.copy()
+        new.landing = self.landing
         new.at_q, new.at_s, new.s_per_q, new.steps = self.at_q, self.at_s, self.s_per_q, self.steps
-        new.left, new.right = self.left, self.right
+        new.left, new.right, new.since = self.left, self.right, self.since
         return new
 
 
@@ -91,8 +102,12 @@ def weight(belief: float) -> float:
     return 1.0 / (1.0 + math.exp(-2.0 * belief))
 
 
-def timing_cost(path: Path, q: float, time_s: float, loose: int) -> float:
-    """How odd it is to hear a moment of the score now."""
+def timing_cost(path: Path, group: int, q: float, time_s: float, loose: int) -> float:
+    """How odd it is to hear a moment of the score now.
+
+    A hesitation before what comes next costs no more than `costs.HESITATION`; a note from behind
+    the front, or one too early, has no such excuse.
+    """
     way_q = q - path.at_q
     late_s = time_s - path.at_s - way_q * path.s_per_q
     way = abs(way_q)
@@ -103,7 +118,8 @@ def timing_cost(path: Path, q: float, time_s: float, loose: int) -> float:
         share += 0.15
     z = late_s / (costs.SPREAD_S + share * path.s_per_q)
     cost = 2.0 * math.log1p(z * z / 3.0)
-    return cost if cost < costs.TIMING_AT_MOST else costs.TIMING_AT_MOST
+    most = costs.HESITATION if late_s > 0.0 and group > path.front else costs.TIMING_AT_MOST
+    return cost if cost < most else most
 
 
 def skip_cost(path: Path, group: int, m: ScoreMap) -> float:
@@ -119,11 +135,13 @@ def skip_cost(path: Path, group: int, m: ScoreMap) -> float:
 def note_cost(path: Path, note: int, time_s: float, m: ScoreMap) -> float:
     """What it costs to hear a written note now: its moment, and what is left out or made good."""
     group = m.group[note]
-    cost = timing_cost(path, m.q[note], time_s, m.loose[note])
+    cost = timing_cost(path, group, m.q[note], time_s, m.loose[note])
     if group > path.front:
         cost += skip_cost(path, group, m)
+    elif group < path.since:
+        cost += costs.BEFORE_LANDING
     elif group < path.front and m.counted[note]:
-        cost -= 0.9 * costs.MISS * weight(path.right if m.right[note] else path.left)
+        cost -= costs.MADE_GOOD * costs.MISS * weight(path.right if m.right[note] else path.left)
     if not m.counted[note] and not m.loose[note]:
         cost += costs.OPTIONAL
     return cost
@@ -151,23 +169,18 @@ def right_notes(path: Path, pitch: int, time_s: float, m: ScoreMap) -> list[tupl
     return out
 
 
-def wrong_notes(path: Path, pitch: int, time_s: float, m: ScoreMap) -> tuple[float, int] | None:
+def wrong_note(path: Path, pitch: int, time_s: float, m: ScoreMap) -> Way | None:
     """The written note that another key was most likely struck for."""
-    best: tuple[float, int] | None = None
+    best: Way | None = None
     for group in range(max(path.front - 1, 0), min(path.front + 3, len(m.members))):
         for note in m.members[group]:
             away = costs.WRONG.get(abs(m.pitch[note] - pitch))
-            if away is None or note in path.used or not m.counted[note]:
+            if away is None or note in path.used:
                 continue
             cost = away + note_cost(path, note, time_s, m)
             if best is None or cost < best[0]:
-                best = (cost, note)
+                best = (cost, WRONG, note)
     return best
-
-
-def extra_cost(path: Path, pitch: int, time_s: float, played_before: Node | None) -> float:
-    """What it costs to call a note extra."""
-    return costs.EXTRA
 
 
 def take_note(path: Path, note: int, played: int, time_s: float, m: ScoreMap) -> None:
@@ -210,13 +223,17 @@ def _keep_time(path: Path, q: float, time_s: float) -> None:
     """Follow the tempo: phase quickly, pace slowly, pace not at all across a hesitation."""
     way_q = q - path.at_q
     if way_q <= 1e-6:
+        if way_q > -1e-6 and abs(time_s - path.at_s) < 0.3:
+            path.at_s += 0.3 * (time_s - path.at_s)
         return
     s_per_q = path.s_per_q
     late_s = time_s - path.at_s - way_q * s_per_q
     pace = (time_s - path.at_s) / way_q
     known = path.steps >= 3
-    if not known or late_s < max(costs.PAUSE_Q * s_per_q, 0.3):
-        gain = 0.3 * min(way_q, 1.0) if known else 1.0 / (path.steps + 1.5)
+    if known and late_s > max(costs.PAUSE_Q * s_per_q, 0.3):
+        path.steps = 1
+    else:
+        gain = min(0.3, 0.6 * way_q) if known else 1.0 / (path.steps + 1.5)
         pace = min(max(pace, 0.5 * s_per_q), 2.0 * s_per_q)
         path.s_per_q = s_per_q + gain * (pace - s_per_q)
         path.steps += 1
@@ -227,14 +244,14 @@ def _keep_time(path: Path, q: float, time_s: float) -> None:
 def go_on(path: Path, pitch: int, time_s: float, played: int, m: ScoreMap) -> list[Path]:
     """The one or two most likely ways on; `path` itself becomes the first of them."""
     if path.front < 0:
-        _say(path, played, UNCLEAR, -1, costs.LOST)
+        _say(path, played, UNCLEAR, -1, costs.LOST, time_s)
         return [path]
     ways = [(cost, RIGHT, note) for cost, note in right_notes(path, pitch, time_s, m)[:2]]
     if not ways or ways[0][0] > 2.5:
         ways.append((costs.EXTRA, EXTRA, -1))
-        wrong = wrong_notes(path, pitch, time_s, m)
-        if wrong:
-            ways.append((wrong[0], WRONG, wrong[1]))
+        for way in (wrong_note(path, pitch, time_s, m), again(path, pitch, time_s, m)):
+            if way:
+                ways.append(way)
         ways.sort()
     second = ways[1] if len(ways) > 1 and ways[1][0] < ways[0][0] + 3.5 else None
     other = path.copy() if second else None
@@ -246,13 +263,47 @@ def go_on(path: Path, pitch: int, time_s: float, played: int, m: ScoreMap) -> li
     return out
 
 
-def _go(path: Path, way: tuple[float, int, int], played: int, time_s: float, m: ScoreMap) -> None:
+def again(path: Path, pitch: int, time_s: float, m: ScoreMap) -> Way | None:
+    """Take a note of the same key just heard for extra, and this one for the written note."""
+    node = path.node
+    for _ in range(4):
+        if node is None:
+            return None
+        if node.what == RIGHT and m.pitch[node.note] == pitch:
+            if node.fresh:
+                return None
+            group, q, loose = m.group[node.note], m.q[node.note], m.loose[node.note]
+            now = timing_cost(path, group, q, time_s, loose)
+            then = timing_cost(path, group, q, node.time_s, loose)
+            return costs.EXTRA + now - then, AGAIN, node.note
+        node = node.prev
+    return None
+
+
+def _go(path: Path, way: Way, played: int, time_s: float, m: ScoreMap) -> None:
     cost, what, note = way
     if what == RIGHT:
         take_note(path, note, played, time_s, m)
     elif what == WRONG:
         _take_wrong(path, note, played, m)
-    _say(path, played, what, note, cost)
+    elif what == AGAIN:
+        path.node = _without(path.node, note)
+        path.used[note] = played
+        if m.q[note] == path.at_q:
+            path.at_s = time_s
+        what = RIGHT
+    _say(path, played, what, note, cost, time_s)
+
+
+def _without(node: Node | None, note: int) -> Node:
+    """The chain with the last stroke for a note called extra; links before it are shared."""
+    assert node is not None
+    if node.what == RIGHT and node.note == note:
+        return Node(node.prev, node.played, EXTRA, -1, node.logp, node.cost, node.time_s)
+    prev = _without(node.prev, note)
+    return Node(
+        prev, node.played, node.what, node.note, node.logp, node.cost, node.time_s, node.fresh
+    )
 
 
 def _take_wrong(path: Path, note: int, played: int, m: ScoreMap) -> None:
@@ -268,6 +319,6 @@ def _take_wrong(path: Path, note: int, played: int, m: ScoreMap) -> None:
     path.used[note] = played
 
 
-def _say(path: Path, played: int, what: int, note: int, cost: float) -> None:
+def _say(path: Path, played: int, what: int, note: int, cost: float, time_s: float) -> None:
     path.logp -= cost
-    path.node = Node(path.node, played, what, note, path.logp, cost)
+    path.node = Node(path.node, played, what, note, path.logp, cost, time_s)

@@ -17,8 +17,12 @@ from engine.follow.scoremap import ScoreMap
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int32]
 
+#: Landings told, at most.
+LANDINGS = 5
 #: Groups that may lie between one note and the next, at most.
 REACH = 4
+#: The start of the span is this many groups wide (a pickup may be left out).
+START_GROUPS = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,34 +59,39 @@ def jump_cost(groups: IntArray, from_group: int, m: ScoreMap) -> FloatArray:
     Half of all landings are near (mostly behind, by a few bars), and starts of bars are likelier.
     """
     count = len(m.group_q)
-    p = np.full(len(groups), 0.4 / count)
-    p += np.where(m.bar_start[groups], 0.3 / max(int(m.bar_start.sum()), 1), 0.0)
+    p = np.full(len(groups), costs.TO_ANY / count)
+    p += np.where(m.bar_start[groups], costs.TO_BAR / max(int(m.bar_start.sum()), 1), 0.0)
+    p += np.where(groups < START_GROUPS, costs.TO_START / START_GROUPS, 0.0)
     if from_group >= 0:
         away_q = m.group_q_array[groups] - m.group_q[from_group]
-        width_q = np.where(away_q > 0, 8.0, 16.0)
-        p += 0.3 * np.exp(-np.abs(away_q) / width_q) / (24.0 * count / (m.group_q[-1] + 1.0))
-    else:
-        p += np.where(groups < 3, 0.3, 0.0)
+        groups_per_q = count / (m.group_q[-1] - m.group_q[0] + 1.0)
+        back = costs.TO_BACK / (costs.NEAR_BEHIND_Q * groups_per_q)
+        ahead = costs.TO_AHEAD / (costs.NEAR_AHEAD_Q * groups_per_q)
+        p += np.where(
+            away_q > 0,
+            ahead * np.exp(-away_q / costs.NEAR_AHEAD_Q),
+            back * np.exp(away_q / costs.NEAR_BEHIND_Q),
+        )
     return -np.log(p)
 
 
 def find_landings(
-    recent: list[Heard], from_group: int, s_per_q: float, pauses: list[bool], m: ScoreMap
+    recent: list[Heard], from_group: int, s_per_q: float, pauses: list[float], m: ScoreMap
 ) -> list[Landing]:
     """The best few explanations of the recent notes (oldest first) by a jump among them."""
     now = m.groups_of(recent[-1].pitch)
     if not len(now):
         return []
     totals, firsts, starts, jumps = _read_back(recent, now, from_group, s_per_q, pauses, m)
-    order = np.argsort(-totals, kind="stable")[:12]
+    order = np.argsort(-totals, kind="stable")[:24]
     out: list[Landing] = []
     for i in order.tolist():
         landing = Landing(
             float(totals[i]), int(firsts[i]), int(starts[i]), int(now[i]), float(jumps[i])
         )
-        if not any(abs(o.group - landing.group) <= 1 and o.first == landing.first for o in out):
+        if not any(o.group == landing.group for o in out):
             out.append(landing)
-        if len(out) == 3:
+        if len(out) == LANDINGS:
             break
     return out
 
@@ -92,7 +101,7 @@ def _read_back(
     now: IntArray,
     from_group: int,
     s_per_q: float,
-    pauses: list[bool],
+    pauses: list[float],
     m: ScoreMap,
 ) -> tuple[FloatArray, IntArray, IntArray, FloatArray]:
     at = now.copy()
@@ -111,7 +120,7 @@ def _read_back(
         used = (
             used | {note.pitch} if j == len(recent) - 1 or note.pitch not in used else {note.pitch}
         )
-        jump = costs.JUMP_AFTER_PAUSE if pauses[j] else costs.JUMP
+        jump = costs.jump_at(pauses[j])
         jump_here = jump + jump_cost(at, from_group, m)
         total = note.before + said - jump_here
         better = matched & (total > best)

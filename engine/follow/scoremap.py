@@ -103,6 +103,35 @@ def leaders(arrangement: Arrangement, span: Span, hands: Hands) -> npt.NDArray[n
     return np.array(sorted(kept.values()), dtype=np.intp)
 
 
+#: A written-out trill or tremolo: at least so many notes of one hand on two keys in turn, none
+#: longer than this many quarters.
+TRILL_NOTES, TRILL_NOTE_Q = 6, 0.13
+
+
+def written_trills(table: npt.NDArray[Any], order: npt.NDArray[np.intp]) -> npt.NDArray[np.bool_]:
+    """Notes of written-out trills: how many of them are played is the player's choice."""
+    out = np.zeros(len(table), dtype=bool)
+    for hand in (0, 1):
+        mine = order[(table["hand"][order] == hand) & (table["duration_q"][order] <= TRILL_NOTE_Q)]
+        mine = mine[table["grace"][mine] == 0]
+        if len(mine) < TRILL_NOTES:
+            continue
+        pitch, onset = table["pitch"][mine], table["onset_q"][mine]
+        turns = (pitch[2:] == pitch[:-2]) & (pitch[1:-1] != pitch[:-2])
+        turns &= (np.diff(onset)[1:] <= TRILL_NOTE_Q) & (np.diff(onset)[:-1] <= TRILL_NOTE_Q)
+        turns &= np.diff(onset)[1:] > 0
+        for start, end in _runs(turns):
+            if end - start + 2 >= TRILL_NOTES:
+                out[mine[start + 1 : end + 2]] = True
+    return out
+
+
+def _runs(flags: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Starts and ends of the stretches where flags are set."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(int)))
+    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
+
+
 def map_score(
     arrangement: Arrangement, span: Span | None = None, hands: Hands | None = None
 ) -> ScoreMap:
@@ -115,6 +144,7 @@ def map_score(
     group = np.full(len(table), -1, dtype=int)
     group[order] = group_of
     counted = (table["optional"] == 0) & (table["grace"] == 0)
+    counted &= ~written_trills(table, order)
     return ScoreMap(
         notes=order.tolist(),
         q=q.tolist(),

@@ -8,8 +8,8 @@ from engine.follow.relocate import Heard, Landing, find_landings
 from engine.follow.scoremap import ScoreMap
 from engine.performance import PlayedNote
 
-#: Paths kept; how much worse than the best one may be; notes looked back upon after a surprise.
-PATHS, WORSE, LOOK_BACK = 5, 14.0, 10
+#: Paths kept, and of those with the same last jump; how much worse than the best one may be; notes looked back upon after a surprise.
+PATHS, VARIANTS, WORSE, LOOK_BACK = 8, 4, 14.0, 10
 #: Cost of the last four notes together that is a surprise.
 SURPRISE = 7.0
 
@@ -27,9 +27,9 @@ class Tracker:
         if score.s_per_q:
             nowhere.s_per_q = score.s_per_q[0]
         self.paths: list[Path] = [nowhere]
-        self._recent: list[tuple[PlayedNote, bool]] = []
+        self._recent: list[tuple[PlayedNote, float]] = []
         self._search_until = 0
-        self._count = 0
+        self._count = self._landings = 0
 
     @property
     def best(self) -> Path:
@@ -38,25 +38,34 @@ class Tracker:
 
     def hear(self, note: PlayedNote) -> None:
         """Take one more note in."""
-        pause = self._is_pause(note)
+        pause = self._pause_before(note)
         self._recent.append((note, pause))
         del self._recent[:-LOOK_BACK]
         ways: list[Path] = []
         for path in self.paths:
             ways.extend(go_on(path, note.pitch, note.onset_s, note.index, self.score))
         self.paths = _keep(ways, self.score)
-        if pause:
+        if pause > 0.2:
             self._search_until = self._count + 4
         if self._count < self._search_until or self._is_surprised():
             self._search()
         self._count += 1
 
-    def _is_pause(self, note: PlayedNote) -> bool:
+    def _pause_before(self, note: PlayedNote) -> float:
+        """How long the player paused beyond what the page asks for: 0 not, 1 long."""
         if not self._recent:
-            return True
-        path = self.best
+            return 1.0
+        path, m = self.best, self.score
         gap_s = note.onset_s - self._recent[-1][0].onset_s
-        return gap_s > costs.PAUSE_S and gap_s > costs.PAUSE_Q * path.s_per_q
+        if gap_s < costs.PAUSE_S:
+            return 0.0
+        late_s = gap_s
+        if path.front >= 0:
+            following = min(path.front + 1, len(m.group_q) - 1)
+            due_s = path.at_s + (m.group_q[following] - path.at_q) * path.s_per_q
+            late_s = min(gap_s, note.onset_s - due_s)
+        share = late_s / max(costs.PAUSE_S, costs.PAUSE_Q * path.s_per_q)
+        return min(max((share - 0.5) / (costs.LONG - 0.5), 0.0), 1.0)
 
     def _is_surprised(self) -> bool:
         path, total = self.best, 0.0
@@ -89,25 +98,39 @@ class Tracker:
         if landing.total < self.best.logp - WORSE - 4.0:
             return None
         first, m = landing.first, self.score
-        note, _ = self._recent[first]
+        note, pause = self._recent[first]
+        if pause == 0.0 and self._is_near(landing.group, chain[first].prev):
+            return None
         place = next(k for k in m.members[landing.group] if m.pitch[k] == note.pitch)
         before = chain[first].prev
-        said = sum(0.0 for _ in ())
         path = Path(landing.total, before)
-        path.front = landing.group
+        self._landings += 1
+        path.landing = self._landings
+        path.front = path.since = landing.group
         path.at_q, path.at_s = m.q[place], note.onset_s
         path.s_per_q = parent.s_per_q
         path.steps = min(parent.steps, 2)
         path.left, path.right = parent.left, parent.right
-        start = chain[first].logp + chain[first].cost - landing.jump - said
+        start = chain[first].logp + chain[first].cost - landing.jump
         path.logp = start
         take_note(path, place, chain[first].played, note.onset_s, m)
-        path.node = Node(before, chain[first].played, RIGHT, place, start, landing.jump, True)
+        path.node = Node(
+            before, chain[first].played, RIGHT, place, start, landing.jump, note.onset_s, True
+        )
         for node, (heard, _) in zip(chain[first + 1 :], self._recent[first + 1 :], strict=True):
             go_on(path, heard.pitch, heard.onset_s, node.played, m)
             if path.logp < self.best.logp - WORSE:
                 return None
         return path
+
+    def _is_near(self, group: int, before: Node | None) -> bool:
+        """A place so near that no jump is needed to get there (the path itself may go there)."""
+        while before is not None and before.what != RIGHT:
+            before = before.prev
+        if before is None:
+            return False
+        m = self.score
+        return abs(m.group_q[group] - m.q[before.note]) <= costs.BACK_Q
 
     def _lose(self, chain: list[Node], parent: Path) -> Path:
         """The path of a player who left the score a few notes ago."""
@@ -116,7 +139,9 @@ class Tracker:
         path.s_per_q = parent.s_per_q
         for node in chain[first:]:
             path.logp -= costs.LOST
-            path.node = Node(path.node, node.played, UNCLEAR, -1, path.logp, costs.LOST)
+            path.node = Node(
+                path.node, node.played, UNCLEAR, -1, path.logp, costs.LOST, node.time_s
+            )
         return path
 
 
@@ -137,16 +162,19 @@ def _keep(ways: list[Path], m: ScoreMap) -> list[Path]:
     floor = ways[0].logp - WORSE
     out: list[Path] = []
     seen: set[tuple[int, int]] = set()
+    of_landing: dict[int, int] = {}
     for path in ways:
         if path.logp < floor:
             break
         node = path.node
         place = (path.front, node.note if node else -1)
-        if place not in seen:
-            seen.add(place)
-            out.append(path)
-            if len(out) == PATHS:
-                break
+        if place in seen or of_landing.get(path.landing, 0) == VARIANTS:
+            continue
+        seen.add(place)
+        of_landing[path.landing] = of_landing.get(path.landing, 0) + 1
+        out.append(path)
+        if len(out) == PATHS:
+            break
     return out
 
 
