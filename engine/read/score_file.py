@@ -12,7 +12,9 @@ from engine.read.container import is_midi, musicxml_root
 from engine.read.document import prepare_document
 from engine.read.limits import MAX_FILE_BYTES
 from engine.read.musicxml import read_musicxml
+from engine.read.overrides import apply_sidecar
 from engine.read.report import Report
+from engine.read.sidecar import Sidecar, read_sidecar, sidecar_bytes, sidecar_path
 from engine.read.unfold import unfold
 
 _DECLARATION = '<?xml version="1.0" encoding="UTF-8"?>\n'
@@ -24,21 +26,26 @@ def read_arrangement(path: str | os.PathLike[str]) -> Arrangement:
     Raises:
         ScoreError: it cannot be read; one line says why.
     """
-    return read_score_bytes(read_bytes(path), os.fspath(path))
+    name = os.fspath(path)
+    return read_score_bytes(read_bytes(path), name, sidecar_bytes(name))
 
 
-def read_score_bytes(data: bytes, name: str) -> Arrangement:
-    """Read a score from the bytes of its file; `name` stands in messages and, stem, as title.
+def read_score_bytes(data: bytes, name: str, sidecar: bytes = b"") -> Arrangement:
+    """Read a score from the bytes of its file (and of its sidecar, if any).
+
+    `name` stands in messages and, if the score has no title, its stem as title.
 
     Raises:
         ScoreError: as `read_arrangement`.
     """
+    extra = read_sidecar(sidecar, str(sidecar_path(name))) if sidecar else Sidecar()
     report = Report(name)
     if is_midi(data):
         raise report.refusal("MIDI files cannot be read yet", "give MusicXML")
     root = prepare_document(musicxml_root(data, report), report)
     score = read_musicxml(root, Path(name).stem, report)
-    return _with_form(unfold(score, hashlib.sha256(data).hexdigest(), report))
+    arrangement = unfold(score, hashlib.sha256(data).hexdigest(), report)
+    return _with_form(apply_sidecar(arrangement, extra))
 
 
 def _with_form(arrangement: Arrangement) -> Arrangement:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fractions import Fraction as F
+from fractions import Fraction
 
 import pytest
 
@@ -34,7 +34,7 @@ def test_tempo_marks_in_quarters_a_minute(read):
 
 def test_a_dotted_beat_unit(read):
     # Dotted quarter = 40 is 60 quarters a minute.
-    assert tempo_of(read("tempo-dotted")) == [(0, 60, F(3, 2)), (3, 90, F(3, 2))]
+    assert tempo_of(read("tempo-dotted")) == [(0, 60, Fraction(3, 2)), (3, 90, Fraction(3, 2))]
 
 
 def test_a_repeat_brings_back_the_tempo_of_its_place(read):
@@ -65,7 +65,7 @@ def test_pedal_signs_a_second_ped_is_a_change(read):
     assert pedals_of(arrangement) == [
         (0, 2, "damper"),
         (2, 4, "damper"),
-        (F(11, 2), 8, "damper"),  # printed half a quarter after beat 2, by its offset
+        (Fraction(11, 2), 8, "damper"),  # printed half a quarter after beat 2, by its offset
         (8, 12, "damper"),  # never lifted: held to the end, and said
     ]
     assert [(p.bar, p.what) for p in arrangement.problems] == [

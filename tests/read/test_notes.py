@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fractions import Fraction as F
+from fractions import Fraction
 
 import pytest
 
@@ -59,22 +59,33 @@ def test_ties_that_are_only_printed_count(read):
 def test_tuplets_are_exact(read):
     onsets = [n.onset_q for n in read("tuplets").notes]
     # A triplet of eighths, then a quintuplet-like group written 3 2 3 2 2 twelfths of a quarter.
-    assert onsets == [0, F(1, 3), F(2, 3), 1, F(5, 4), F(17, 12), F(5, 3), F(11, 6)]
+    assert onsets == [
+        0,
+        Fraction(1, 3),
+        Fraction(2, 3),
+        1,
+        Fraction(5, 4),
+        Fraction(17, 12),
+        Fraction(5, 3),
+        Fraction(11, 6),
+    ]
 
 
 def test_a_tuplet_inside_a_tuplet_is_exact(read):
     notes = read("tuplets-nested").notes
     # Three quarters in two, the middle one five 16ths in four: 2/3 divided by 5 is 2/15.
-    assert [n.duration_q for n in notes] == [F(2, 3)] + [F(2, 15)] * 5 + [F(2, 3)]
-    assert notes[-1].onset_q == F(4, 3)
+    assert [n.duration_q for n in notes] == [Fraction(2, 3)] + [Fraction(2, 15)] * 5 + [
+        Fraction(2, 3)
+    ]
+    assert notes[-1].onset_q == Fraction(4, 3)
 
 
 def test_signatures_and_divisions_may_change(read):
     arrangement = read("signatures")
     assert as_played(arrangement) == [
         ("C4", 0, 3),
-        ("D4", 3, F(5, 2)),
-        ("E4", F(11, 2), F(5, 2)),
+        ("D4", 3, Fraction(5, 2)),
+        ("E4", Fraction(11, 2), Fraction(5, 2)),
         ("F4", 8, 1),
         ("G4", 9, 2),
     ]

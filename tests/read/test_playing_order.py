@@ -3,7 +3,7 @@ order of the notes is the order of the bars; expectations are worked out by hand
 
 from __future__ import annotations
 
-from fractions import Fraction as F
+from fractions import Fraction
 
 import pytest
 
@@ -68,7 +68,7 @@ def test_folding_gives_back_every_written_bar_once(read, name):
 def test_a_pickup_bar_ends_where_a_whole_bar_would(read):
     bars = read("pickup-bar").bars
     assert (bars[0].number, bars[0].duration_q, bars[0].lead_q) == ("0", 1, 3)
-    assert bars[0].beat_at(F(0)) == 4, "the pickup is the fourth beat"
+    assert bars[0].beat_at(Fraction(0)) == 4, "the pickup is the fourth beat"
     assert bars[1].lead_q == 0
     assert bars[2].lead_q == 0, "a last bar may be short: nothing is missing at its front"
 
