@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import math
 
-#: A written note left out.
-MISS = 3.5
+#: A written note left out, and each further one with it.
+MISS, MISS_MORE = 3.5, 2.5
 #: Share of that which is made good when the note comes after all, behind the front.
 MADE_GOOD = 0.6
 #: A played note that answers to nothing.
@@ -45,8 +45,10 @@ TO_START, TO_BACK, TO_AHEAD, TO_BAR, TO_ANY = 0.2, 0.4, 0.05, 0.2, 0.15
 NEAR_BEHIND_Q, NEAR_AHEAD_Q = 16.0, 8.0
 #: How far behind the front a note may come, and how far ahead it is looked for, quarters.
 BACK_Q, AHEAD_Q = 1.0, 2.0
-#: A note from before the place where the player landed.
-BEFORE_LANDING = 3.0
+#: A note from before the place where the player landed, and how far before at most, quarters.
+BEFORE_LANDING, BEFORE_Q = 3.0, 0.5
+#: A way on is kept beside the best one when it costs no more than this in addition.
+DOUBT = 3.5
 
 
 def jump_at(pause: float) -> float:

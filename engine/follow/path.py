@@ -50,7 +50,8 @@ class Path:
         since: the group landed on after the last jump.
         front_left, front_right: notes of the front group already played, by hand.
         used: notes already played here (recent ones), to the index of the played note.
-        at_q, at_s: a moment of the score and when it was heard; s_per_q: the player's tempo.
+        at_q, at_s: a moment of the score and when it was heard; s_per_q: the player's tempo now.
+        usual: the same over a long time.
         steps: how many steps the tempo was told from.
         left, right: how much speaks for each hand being played (-3 to 3).
         node: what is said of the last note.
@@ -71,6 +72,7 @@ class Path:
         "since",
         "steps",
         "used",
+        "usual",
     )
 
     def __init__(self, logp: float, node: Node | None) -> None:
@@ -81,7 +83,7 @@ class Path:
         self.front_left = self.front_right = 0
         self.used: dict[int, int] = {}
         self.at_q = self.at_s = 0.0
-        self.s_per_q = 0.5
+        self.s_per_q = self.usual = 0.5
         self.steps = 0
         self.left = self.right = 1.0
 
@@ -91,7 +93,7 @@ class Path:
         new.logp, new.node, new.front = self.logp, self.node, self.front
         new.front_left, new.front_right = self.front_left, self.front_right
         new.used = self.used.copy()
-        new.landing = self.landing
+        new.landing, new.usual = self.landing, self.usual
         new.at_q, new.at_s, new.s_per_q, new.steps = self.at_q, self.at_s, self.s_per_q, self.steps
         new.left, new.right, new.since = self.left, self.right, self.since
         return new
@@ -129,7 +131,8 @@ def skip_cost(path: Path, group: int, m: ScoreMap) -> float:
     right = m.before_right[group] - m.before_right[front] - path.front_right
     if not (left or right):
         return 0.0
-    return costs.MISS * (left * weight(path.left) + right * weight(path.right))
+    missed = left * weight(path.left) + right * weight(path.right)
+    return costs.MISS * missed if missed < 1.0 else costs.MISS + costs.MISS_MORE * (missed - 1.0)
 
 
 def note_cost(path: Path, note: int, time_s: float, m: ScoreMap) -> float:
@@ -152,17 +155,19 @@ def right_notes(path: Path, pitch: int, time_s: float, m: ScoreMap) -> list[tupl
     onsets, notes = m.pitch_q[pitch], m.pitch_notes[pitch]
     front_q = m.group_q[path.front]
     now_q = path.at_q + (time_s - path.at_s) / path.s_per_q
-    ahead = min(max(front_q, now_q), front_q + 8.0) + costs.AHEAD_Q
+    ahead_q = min(max(front_q, now_q), front_q + 8.0) + costs.AHEAD_Q
+    behind_q = max(front_q - costs.BACK_Q, m.group_q[path.since] - costs.BEFORE_Q)
     out: list[tuple[float, int]] = []
-    used = path.used
-    for i in range(bisect_left(onsets, front_q - costs.BACK_Q), len(onsets)):
+    ahead = 0
+    for i in range(bisect_left(onsets, behind_q), len(onsets)):
         note = notes[i]
-        if note in used:
+        if note in path.used:
             continue
-        if onsets[i] > ahead and (out or onsets[i] > ahead + 4.0):
+        if onsets[i] > ahead_q and (out or onsets[i] > ahead_q + 4.0):
             break
         out.append((note_cost(path, note, time_s, m), note))
-        if len(out) == 4:
+        ahead += onsets[i] > front_q
+        if ahead == 3:
             break
     if len(out) > 1:
         out.sort()
@@ -237,29 +242,30 @@ def _keep_time(path: Path, q: float, time_s: float) -> None:
         pace = min(max(pace, 0.5 * s_per_q), 2.0 * s_per_q)
         path.s_per_q = s_per_q + gain * (pace - s_per_q)
         path.steps += 1
-        time_s -= 0.25 * late_s
+        time_s -= min(max(0.25 * late_s, -0.03), 0.03)
+        path.usual += 0.02 * way_q * (path.s_per_q - path.usual)
     path.at_s, path.at_q = time_s, q
 
 
 def go_on(path: Path, pitch: int, time_s: float, played: int, m: ScoreMap) -> list[Path]:
-    """The one or two most likely ways on; `path` itself becomes the first of them."""
+    """The one to three most likely ways on; `path` itself becomes the first of them."""
     if path.front < 0:
         _say(path, played, UNCLEAR, -1, costs.LOST, time_s)
         return [path]
     ways = [(cost, RIGHT, note) for cost, note in right_notes(path, pitch, time_s, m)[:2]]
     if not ways or ways[0][0] > 2.5:
         ways.append((costs.EXTRA, EXTRA, -1))
-        for way in (wrong_note(path, pitch, time_s, m), again(path, pitch, time_s, m)):
-            if way:
-                ways.append(way)
+        others = wrong_note(path, pitch, time_s, m), again(path, pitch, time_s, m)
+        ways.extend(way for way in others if way)
         ways.sort()
-    second = ways[1] if len(ways) > 1 and ways[1][0] < ways[0][0] + 3.5 else None
-    other = path.copy() if second else None
+    most = ways[0][0] + costs.DOUBT
     out = [path]
+    for way in ways[1:3]:
+        if way[0] < most:
+            other = path.copy()
+            _go(other, way, played, time_s, m)
+            out.append(other)
     _go(path, ways[0], played, time_s, m)
-    if second and other:
-        _go(other, second, played, time_s, m)
-        out.append(other)
     return out
 
 

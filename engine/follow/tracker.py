@@ -25,7 +25,7 @@ class Tracker:
         self.score = score
         nowhere = Path(0.0, None)
         if score.s_per_q:
-            nowhere.s_per_q = score.s_per_q[0]
+            nowhere.s_per_q = nowhere.usual = score.s_per_q[0]
         self.paths: list[Path] = [nowhere]
         self._recent: list[tuple[PlayedNote, float]] = []
         self._search_until = 0
@@ -86,7 +86,7 @@ class Tracker:
             for (note, _), node in zip(self._recent, chain, strict=True)
         ]
         pauses = [pause for _, pause in self._recent]
-        landings = find_landings(recent, path.front, path.s_per_q, pauses, self.score)
+        landings = find_landings(recent, path.front, path.usual, pauses, self.score)
         new = [p for landing in landings if (p := self._land(landing, chain, path)) is not None]
         if path.front >= 0:
             new.append(self._lose(chain, path))
@@ -108,7 +108,7 @@ class Tracker:
         path.landing = self._landings
         path.front = path.since = landing.group
         path.at_q, path.at_s = m.q[place], note.onset_s
-        path.s_per_q = parent.s_per_q
+        path.s_per_q = path.usual = parent.usual
         path.steps = min(parent.steps, 2)
         path.left, path.right = parent.left, parent.right
         start = chain[first].logp + chain[first].cost - landing.jump
@@ -136,7 +136,7 @@ class Tracker:
         """The path of a player who left the score a few notes ago."""
         first = max(len(chain) - 6, 0)
         path = Path(chain[first].logp + chain[first].cost - costs.GET_LOST, chain[first].prev)
-        path.s_per_q = parent.s_per_q
+        path.s_per_q = path.usual = parent.usual
         for node in chain[first:]:
             path.logp -= costs.LOST
             path.node = Node(
