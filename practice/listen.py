@@ -1,0 +1,215 @@
+"""The real-time loop: a thread that owns the session, a queue in, snapshots out.
+
+Whoever hears, tells or judges puts into the queue and goes on; whoever draws takes the newest
+snapshot and goes on. The thread waits for nothing but its queue.
+"""
+
+from __future__ import annotations
+
+import queue
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from engine.arrangement import Arrangement
+from engine.follow import Follower
+from engine.performance import KeyEvent
+from practice.clock import Clock
+from practice.drill import Drill
+from practice.follows import MakeFollower
+from practice.happenings import Happening
+from practice.judge import JudgeFailed
+from practice.ports import PortChange
+from practice.prompts import say_state
+from practice.session import Picture, Session
+from practice.snapshot import Command, MapCell, PassRecord, Snapshot
+
+#: With nothing in the queue the thread looks at the clock this often.
+TICK_S = 0.02
+#: Events reach the queue at the latest this long after their stamp; the session's own time
+#: runs so far behind, that none comes too late for it.
+GRACE_S = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class _Stop:
+    pass
+
+
+_Heard = KeyEvent | Command | PortChange | PassRecord | JudgeFailed | tuple[MapCell, ...] | _Stop
+
+
+class Listener:
+    """Runs a session.
+
+    Args:
+        arrangement, drill: what to practise.
+        clock: the stamping clock.
+        happened: takes every happening, on the listener's thread; must not wait.
+        warnings: what else to tell the player, "" for nothing (asked with each snapshot).
+        failures: callbacks that failed so far.
+        make_follower: for tests.
+    """
+
+    def __init__(
+        self,
+        arrangement: Arrangement,
+        drill: Drill,
+        clock: Clock,
+        happened: Callable[[Happening], None],
+        *,
+        warnings: Callable[[], str] = lambda: "",
+        failures: Callable[[], int] = lambda: 0,
+        make_follower: MakeFollower = Follower,
+    ) -> None:
+        self._arrangement = arrangement
+        self._clock = clock
+        self._happened = happened
+        self._warnings = warnings
+        self._failures = failures
+        self._session = Session(arrangement, drill, make_follower)
+        self._queue: queue.SimpleQueue[_Heard] = queue.SimpleQueue()
+        self._records: tuple[PassRecord, ...] = ()
+        self._cells: tuple[MapCell, ...] = ()
+        self._trouble = ""
+        self._lost = 0
+        self._version = 0
+        self._ended = threading.Event()
+        self._snapshot = self._compose(self._session.picture(clock.now_s()))
+        self._thread = threading.Thread(target=self._run, name="listener", daemon=True)
+
+    # from any thread
+
+    def start(self) -> None:
+        """Begin to listen."""
+        self._thread.start()
+
+    def hand_on(self, event: KeyEvent) -> None:
+        """A message from the keyboard: into the queue, nothing else."""
+        self._queue.put(event)
+
+    def port_changed(self, change: PortChange) -> None:
+        """The keyboard came or went."""
+        self._queue.put(change)
+
+    def tell(self, command: Command) -> None:
+        """The player asked for something."""
+        self._queue.put(command)
+
+    def learn(self, record: PassRecord | JudgeFailed | tuple[MapCell, ...]) -> None:
+        """A pass was judged, or the map changed."""
+        self._queue.put(record)
+
+    def snapshot(self) -> Snapshot:
+        """The newest picture of the session."""
+        return self._snapshot
+
+    @property
+    def ended(self) -> threading.Event:
+        """Set once no more will be played."""
+        return self._ended
+
+    def stop(self) -> None:
+        """End the session: what is under way is ended and told. Waits for the thread."""
+        self._queue.put(_Stop())
+        self._thread.join()
+
+    # on the listener's thread
+
+    def _run(self) -> None:
+        try:
+            while self._step():
+                pass
+        finally:
+            self._ended.set()
+
+    def _step(self) -> bool:
+        """Take all that waits, let time pass, publish. False when it was the last."""
+        heard = self._take_waiting()
+        for item in heard:
+            if isinstance(item, _Stop):
+                self._tell_all(self._session.end(self._clock.now_s()))
+                self._publish()
+                return False
+            self._take(item)
+        self._tell_all(self._session.tick(self._clock.now_s() - GRACE_S))
+        if heard or self._has_changed():
+            self._publish()
+        if self._session.state == "ended":
+            self._ended.set()
+        return True
+
+    def _take_waiting(self) -> list[_Heard]:
+        try:
+            heard = [self._queue.get(timeout=TICK_S)]
+            while not self._queue.empty():
+                heard.append(self._queue.get_nowait())
+        except queue.Empty:
+            return []
+        return heard
+
+    def _take(self, item: _Heard) -> None:
+        now_s = self._clock.now_s()
+        if isinstance(item, KeyEvent):
+            self._hear(item)
+        elif isinstance(item, Command):
+            self._tell_all(self._session.tell(item, now_s))
+        elif isinstance(item, PortChange):
+            self._tell_all(self._session.port_changed(item.name, item.connected, item.time_s))
+        elif isinstance(item, PassRecord):
+            self._records = (*self._records, item)
+        elif isinstance(item, JudgeFailed):
+            self._trouble = f"pass {item.ended.number} could not be judged ({item.why}); it is kept"
+        elif isinstance(item, tuple):
+            self._cells = item
+
+    def _hear(self, event: KeyEvent) -> None:
+        try:
+            self._tell_all(self._session.hear(event))
+        except Exception as error:
+            self._lost += 1
+            self._trouble = f"a note was lost to a fault ({type(error).__name__}: {error})"
+
+    def _tell_all(self, happenings: list[Happening]) -> None:
+        for happening in happenings:
+            self._happened(happening)
+
+    def _has_changed(self) -> bool:
+        """Something that time alone changes: the state, the beat, a warning."""
+        now = self._session.picture(self._clock.now_s())
+        last = self._snapshot
+        return (now.state, now.beat, self._message()) != (last.state, last.beat, last.message)
+
+    def _message(self) -> str:
+        return self._session.message or self._warnings() or self._trouble
+
+    def _publish(self) -> None:
+        self._version += 1
+        self._snapshot = self._compose(self._session.picture(self._clock.now_s()))
+
+    def _compose(self, picture: Picture) -> Snapshot:
+        drill = picture.drill
+        return Snapshot(
+            version=self._version,
+            arrangement=self._arrangement,
+            span=drill.span,
+            hands=drill.hands or "both",
+            pulse_kind=drill.pulse_kind,
+            rate=drill.rate,
+            state=picture.state,
+            state_text=say_state(self._arrangement, picture),
+            port=picture.port,
+            connected=picture.connected,
+            place_q=picture.place_q,
+            doubt=picture.doubt,
+            notes=picture.notes,
+            findings=picture.findings,
+            damper=picture.damper,
+            pedals=picture.pedals,
+            beat=picture.beat,
+            passes=self._records,
+            cells=self._cells,
+            message=self._message(),
+            lost_notes=self._lost,
+            failed_callbacks=self._failures(),
+        )

@@ -1,0 +1,393 @@
+"""The session at the keyboard, as a machine with no thread and no clock: messages and times in,
+happenings and a picture out. Fed the same, it says the same, at any speed.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from engine.arrangement import Arrangement
+from engine.findings import Finding
+from engine.performance import DAMPER, SOFT, KeyEvent, PedalMove, PlayedNote, Pulse
+from practice.count_in import beat_at, count_in, span_length_s
+from practice.drill import Drill
+from practice.follows import MakeFollower
+from practice.happenings import (
+    Asked,
+    EventHeard,
+    Happening,
+    PassEnded,
+    PulseBegan,
+    PulseEnded,
+    TakeBegan,
+    TakeEnded,
+)
+from practice.pace import Silences
+from practice.snapshot import Command, State
+from practice.take_under_way import TakeUnderWay
+from practice.under_way import PassUnderWay
+
+#: Between two strict passes.
+REST_S = 2.0
+#: Between the gesture and the first click of the count-in.
+ARM_S = 0.5
+#: A take ends when nothing was played for so long.
+TAKE_SILENCE_S = 60.0
+#: Fewer notes are no pass but a touch of the keys (less where the span itself has less).
+LEAST_NOTES = 3
+#: A stamp made from the computer's keys may be off by so much.
+COMPUTER_KEY_S = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """The session at one moment. `beat`: (number from 1, beats in the bar) of a strict pulse."""
+
+    drill: Drill
+    state: State
+    port: str
+    connected: bool
+    take: int = 0
+    place_q: float | None = None
+    doubt: bool = False
+    notes: tuple[PlayedNote, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    damper: int = 0
+    pedals: tuple[PedalMove, ...] = ()
+    beat: tuple[int, int] | None = None
+    passes_played: int = 0
+
+
+class Session:
+    """What is played, cut into takes and passes and followed while it is played.
+
+    Args:
+        arrangement: what is played from.
+        drill: what to practise, changed by commands.
+        make_follower: a new follower for a span and hands.
+    """
+
+    def __init__(self, arrangement: Arrangement, drill: Drill, make_follower: MakeFollower) -> None:
+        self._arrangement = arrangement
+        self._make_follower = make_follower
+        self._drill = drill
+        self._silences = Silences(arrangement, drill.span, drill.hands)
+        self._state: State = "waiting"
+        self._port, self._connected = "", False
+        self._take: TakeUnderWay | None = None
+        self._takes = self._passes = 0
+        self._pass: PassUnderWay | None = None
+        self._pulse: Pulse | None = None
+        self._rest_until_s = math.inf
+        self._early_s = 0.0
+        self._out: list[Happening] = []
+
+    # what comes in
+
+    def hear(self, event: KeyEvent) -> list[Happening]:
+        """One message from the keyboard, on the session's clock."""
+        self._hear(event)
+        return self._told()
+
+    def _hear(self, event: KeyEvent) -> None:
+        self._pass_time(event.time_s)
+        take = self._take_for(event)
+        if take is not None:
+            placed = take.place_event(event)
+            self._out.append(EventHeard(take.number, placed))
+            for thing in take.pair(placed):
+                self._hear_thing(take, thing)
+            self._end_if_over()
+
+    def tick(self, now_s: float) -> list[Happening]:
+        """Time has passed, and every message stamped before `now_s` was heard."""
+        self._pass_time(now_s)
+        return self._told()
+
+    def port_changed(self, name: str, connected: bool, now_s: float) -> list[Happening]:
+        """The keyboard came or went. What it left down comes up."""
+        if not connected:
+            self._let_go(now_s)
+        self._port, self._connected = name, connected
+        return self._told()
+
+    def tell(self, command: Command, now_s: float) -> list[Happening]:
+        """The player asked for something."""
+        self._pass_time(now_s)
+        act = getattr(self, f"_do_{command.kind.replace('-', '_')}", None)
+        if act is None:
+            self._out.append(Asked(command))
+        else:
+            act(command, now_s)
+        return self._told()
+
+    def end(self, now_s: float) -> list[Happening]:
+        """No more will be played."""
+        self._let_go(now_s)
+        self._pass_time(now_s)
+        self._finish("ended")
+        return self._told()
+
+    # what is seen
+
+    @property
+    def state(self) -> State:
+        """What the session is doing."""
+        if self._state == "waiting" and not self._connected:
+            return "no-keyboard"
+        return self._state
+
+    @property
+    def message(self) -> str:
+        """A warning that stays until it no longer holds."""
+        if self._port and not self._connected:
+            return f"keyboard unplugged ({self._port}): plug it in again, nothing is lost"
+        return ""
+
+    def picture(self, now_s: float) -> Picture:
+        """The session at this moment."""
+        take, one = self._take, self._pass
+        picture = Picture(self._drill, self.state, self._port, self._connected)
+        picture = replace(picture, passes_played=self._passes)
+        if take is not None and self._pulse is not None:
+            beat = beat_at(self._arrangement, self._pulse, now_s - take.start_s)
+            picture = replace(picture, beat=beat)
+        if take is not None:
+            picture = replace(picture, take=take.number, damper=take.damper, doubt=take.doubt)
+        if one is not None:
+            picture = replace(
+                picture,
+                place_q=one.place_q,
+                notes=tuple(one.notes),
+                findings=one.findings,
+                pedals=tuple(one.pedals),
+            )
+        return picture
+
+    # time
+
+    def _pass_time(self, now_s: float) -> None:
+        take = self._take
+        if take is None:
+            return
+        at_s = now_s - take.start_s
+        findings = take.tick(at_s)
+        if self._pass:
+            self._pass.learn(findings)
+        self._count_in_over(at_s)
+        self._end_if_over(at_s)
+        if self._pass is None and at_s >= self._rest_until_s:
+            self._arm(now_s)
+        elif self._is_idle(take) and at_s - take.last_s >= TAKE_SILENCE_S:
+            self._end_take()
+
+    def _is_idle(self, take: TakeUnderWay) -> bool:
+        return self._pass is None and self._pulse is None and not take.keys_down
+
+    def _count_in_over(self, at_s: float) -> None:
+        if self._state == "count-in" and self._pulse and at_s >= self._pulse.start_s:
+            self._begin_pass(self._pulse.start_s)
+
+    def _end_if_over(self, at_s: float = math.nan) -> None:
+        """End the pass where it is over at `at_s`, or (nan) by the last event itself."""
+        take, one = self._take, self._pass
+        if take is None or one is None:
+            return
+        over_s = one.over_at_s(bool(take.keys_down), self._pulse_end_s())
+        if over_s <= (take.last_s if math.isnan(at_s) else at_s):
+            self._end_pass(over_s)
+
+    def _pulse_end_s(self) -> float:
+        if self._pulse is None:
+            return math.inf
+        drill = self._drill
+        return self._pulse.start_s + span_length_s(self._arrangement, drill.span, drill.rate)
+
+    # notes and pedals
+
+    def _take_for(self, event: KeyEvent) -> TakeUnderWay | None:
+        if self._take is None and self._state != "ended" and _begins_take(event):
+            self._begin_take(event.time_s)
+        return self._take
+
+    def _hear_thing(self, take: TakeUnderWay, thing: PlayedNote | PedalMove) -> None:
+        if isinstance(thing, PedalMove):
+            self._move_pedal(take, thing)
+        elif math.isnan(thing.release_s):
+            self._strike(take, thing)
+        elif self._pass:
+            self._pass.lift(thing)
+
+    def _move_pedal(self, take: TakeUnderWay, move: PedalMove) -> None:
+        if self._pass:
+            self._pass.pedals.append(move)
+        elif move.controller == SOFT and move.value >= 64 and self._waits_for_gesture():
+            self._arm(take.start_s + move.time_s)
+
+    def _strike(self, take: TakeUnderWay, note: PlayedNote) -> None:
+        if self._waits_for_gesture():
+            self._arm(take.start_s + note.onset_s)
+            return
+        if self._pulse and note.onset_s < self._pulse.start_s - self._early_s:
+            return  # played into the count-in
+        was_at_end = self._pass is not None and self._pass.at_end
+        judged = take.judged
+        findings = take.judge(note)
+        if was_at_end and self._pass and self._pass.is_back(findings, judged):
+            self._end_pass(note.onset_s)
+        one = self._pass or self._begin_pass(note.onset_s)
+        one.strike(note, judged)
+        one.learn(findings)
+
+    def _waits_for_gesture(self) -> bool:
+        strict = self._drill.pulse_kind == "strict"
+        return strict and self._pass is None and self._pulse is None and self._state != "ended"
+
+    def _let_go(self, now_s: float) -> None:
+        """Close what hangs: keys and pedals left down."""
+        if self._take is None:
+            return
+        ups = [bytes((0x80, pitch, 0)) for pitch in self._take.keys_down]
+        ups += [bytes((0xB0, c, 0)) for c, move in self._take.held.items() if move.value]
+        for data in ups:
+            placed = self._take.place_event(KeyEvent(now_s, COMPUTER_KEY_S, data))
+            self._out.append(EventHeard(self._take.number, placed))
+            for thing in self._take.pair(placed):
+                self._hear_thing(self._take, thing)
+
+    # takes and passes
+
+    def _begin_take(self, start_s: float) -> TakeUnderWay:
+        self._takes += 1
+        drill = self._drill
+        follower = self._make_follower(self._arrangement, drill.span, drill.hands)
+        self._take = TakeUnderWay(self._takes, start_s, follower)
+        self._out.append(TakeBegan(self._takes, start_s, drill, self._port))
+        return self._take
+
+    def _end_take(self) -> None:
+        take, self._take = self._take, None
+        self._rest_until_s = math.inf
+        if take is not None:
+            take.finish()
+            self._out.append(TakeEnded(take.number, take.notes, tuple(take.pedals), take.live))
+
+    def _begin_pass(self, start_s: float) -> PassUnderWay:
+        span_q = float(self._arrangement.bars[self._drill.span.from_bar].onset_q)
+        s_per_q = 60.0 / self._arrangement.tempo_at(span_q).qpm / self._drill.rate
+        pulse = self._pulse or Pulse("free")
+        self._pass = PassUnderWay(self._arrangement, self._silences, pulse, start_s, s_per_q)
+        if self._take and (held := self._take.held.get(DAMPER)) and held.value:
+            self._pass.pedals.append(replace(held, time_s=start_s))
+        self._state = "playing"
+        return self._pass
+
+    def _end_pass(self, over_s: float) -> None:
+        one, self._pass = self._pass, None
+        if self._pulse is not None:
+            self._pulse = None
+            self._out.append(PulseEnded())
+        if one is None or self._take is None:
+            return
+        if len(one.notes) < min(LEAST_NOTES, self._silences.size):
+            self._state = "waiting"
+            return
+        self._passes += 1
+        self._state = "rest"
+        self._out.append(self._pass_ended(self._take, one))
+        if self._drill.passes and self._passes >= self._drill.passes:
+            self._finish("ended")
+        elif one.pulse.kind == "strict":
+            self._rest_until_s = over_s + REST_S
+
+    def _pass_ended(self, take: TakeUnderWay, one: PassUnderWay) -> PassEnded:
+        drill, notes = self._drill, tuple(one.notes)
+        return PassEnded(
+            take.number, self._passes, one.first, notes, tuple(one.pedals), drill.span,
+            drill.hands, one.pulse,
+        )  # fmt: skip
+
+    def _finish(self, state: State) -> None:
+        """End pass and take, and go to a state."""
+        if self._pass or self._pulse:
+            at_s = self._take.last_s if self._take else 0.0
+            self._end_pass(at_s)
+        self._end_take()
+        self._state = state
+
+    # the strict pulse
+
+    def _arm(self, now_s: float) -> None:
+        """Count in, from a gesture at `now_s`."""
+        take = self._take or self._begin_take(now_s)
+        self._rest_until_s = math.inf
+        drill, first_s = self._drill, now_s + ARM_S
+        count = count_in(self._arrangement, drill.span, drill.rate, drill.lead_in_beats)
+        start_s = first_s + count.length_s
+        from_q = float(drill.span.quarters(self._arrangement)[0])
+        self._pulse = Pulse("strict", start_s - take.start_s, from_q, drill.rate)
+        self._early_s = count.beat_s / 2
+        self._state = "count-in"
+        moments = tuple(first_s + s for s in count.beats_s)
+        self._out.append(PulseBegan(moments, start_s, drill.span, drill.hands, drill.rate))
+
+    # commands
+
+    def _change(self, drill: Drill) -> None:
+        self._finish("waiting")
+        self._passes = 0
+        self._drill = drill
+        self._silences = Silences(self._arrangement, drill.span, drill.hands)
+
+    def _do_span(self, command: Command, _now_s: float) -> None:
+        if command.span is not None:
+            self._change(replace(self._drill, span=command.span))
+
+    def _do_hands(self, command: Command, _now_s: float) -> None:
+        self._change(replace(self._drill, hands=command.hands))
+
+    def _do_pulse(self, command: Command, _now_s: float) -> None:
+        if command.pulse_kind is not None:
+            self._change(replace(self._drill, pulse_kind=command.pulse_kind))
+
+    def _do_rate(self, command: Command, _now_s: float) -> None:
+        if command.rate is not None:
+            self._change(replace(self._drill, rate=command.rate))
+
+    def _do_again(self, _command: Command, now_s: float) -> None:
+        self._stop_pass()
+        if self._drill.pulse_kind == "strict":
+            self._arm(now_s)
+        else:
+            self._state = "waiting"
+
+    def _do_stop(self, _command: Command, _now_s: float) -> None:
+        self._stop_pass()
+        self._rest_until_s = math.inf
+
+    def _stop_pass(self) -> None:
+        if self._take is not None and (self._pass or self._pulse):
+            self._end_pass(self._take.last_s)
+
+    def _do_quit(self, _command: Command, _now_s: float) -> None:
+        self._finish("ended")
+
+    def _do_key_down(self, command: Command, now_s: float) -> None:
+        data = bytes((0x90, command.pitch, command.velocity))
+        self._hear(KeyEvent(now_s, COMPUTER_KEY_S, data))
+
+    def _do_key_up(self, command: Command, now_s: float) -> None:
+        self._hear(KeyEvent(now_s, COMPUTER_KEY_S, bytes((0x80, command.pitch, 0))))
+
+    def _told(self) -> list[Happening]:
+        told, self._out = self._out, []
+        return told
+
+
+def _begins_take(event: KeyEvent) -> bool:
+    """A key or a pedal going down."""
+    data = event.data
+    if len(data) < 3 or not data[2]:
+        return False
+    return data[0] & 0xF0 == 0x90 or (data[0] & 0xF0 == 0xB0 and data[1] in (DAMPER, SOFT))

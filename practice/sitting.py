@@ -1,0 +1,253 @@
+"""A sitting at the piano: keyboard, listener, judge and store put together, and taken apart again.
+
+keyboard's callback -> listener's queue -> session -> judge -> listener (what the pass came to)
+                                              |         |
+                                              +-> keeper (store's thread) <-+
+"""
+
+from __future__ import annotations
+
+import gc
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Protocol
+
+from engine.arrangement import Arrangement
+from engine.performance import KeyEvent
+from practice.clock import Clock
+from practice.drill import Drill
+from practice.happenings import (
+    Asked,
+    EventHeard,
+    Happening,
+    PassEnded,
+    PulseBegan,
+    PulseEnded,
+    TakeBegan,
+    TakeEnded,
+)
+from practice.judge import Judge, Judged, JudgeFailed, detail_of, value_of
+from practice.keeper import TakeKeeper
+from practice.kept import KeptPass, Source, TakeStart
+from practice.listen import Listener
+from practice.outcome import Outcome
+from practice.ports import Driver, Keyboard
+from practice.snapshot import PassRecord
+
+#: The interpreter changes threads this often at the least: a callback waits that much less.
+SWITCH_S = 0.0005
+
+
+class Partner(Protocol):
+    """Who plays with the player: the click, the other hand. None of these may wait."""
+
+    def begin(self, pulse: PulseBegan) -> None:
+        """Count in and keep the pulse."""
+        ...
+
+    def end(self) -> None:
+        """No more pulse."""
+        ...
+
+    def ask(self, asked: Asked) -> None:
+        """The player asked for something: listen, hush."""
+        ...
+
+    def hear(self, event: KeyEvent) -> None:
+        """What the player plays, on the driver's thread, at once."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """What a sitting is about.
+
+    Attributes:
+        arrangement, path: the score and where it came from.
+        drill: what to practise.
+        clock, now: the stamping clock and the wall clock.
+        source: played by a person, or the demo.
+    """
+
+    arrangement: Arrangement
+    path: str
+    drill: Drill
+    clock: Clock
+    now: Callable[[], datetime]
+    source: Source = "played"
+
+
+class Sitting:
+    """Runs from `start` to `stop`.
+
+    Args:
+        setting: what it is about.
+        keeper: keeps the takes; None where they cannot be kept.
+        partner: click and other hand, if any.
+        history: (share of the marked tempo, evenness in ms) of earlier passes, oldest first.
+    """
+
+    def __init__(
+        self,
+        setting: Setting,
+        keeper: TakeKeeper | None,
+        partner: Partner | None = None,
+        history: list[tuple[float, float]] | None = None,
+    ) -> None:
+        self._setting = setting
+        self._keeper = keeper
+        self._partner = partner
+        self._keyboard: Keyboard | None = None
+        self._started: dict[int, datetime] = {}
+        self._pulse: PulseBegan | None = None
+        self.outcome = Outcome()
+        self.listener = Listener(
+            setting.arrangement,
+            setting.drill,
+            setting.clock,
+            self._happened,
+            warnings=lambda: self._keeper.problem if self._keeper else "",
+            failures=lambda: self._keyboard.failures if self._keyboard else 0,
+        )
+        self._judge = Judge(setting.arrangement, self._judged, history or ())
+
+    def start(self) -> None:
+        """Begin to listen."""
+        sys.setswitchinterval(SWITCH_S)
+        gc.collect()
+        gc.freeze()
+        self.listener.start()
+
+    def connect(self, driver: Driver, wanted: str = "", remembered: str = "") -> Keyboard:
+        """Watch for the keyboard and listen to it."""
+        self._keyboard = Keyboard(
+            driver,
+            self._setting.clock,
+            self.hand_on,
+            self.listener.port_changed,
+            wanted,
+            remembered,
+        )
+        self._keyboard.start()
+        return self._keyboard
+
+    def hand_on(self, event: KeyEvent) -> None:
+        """A message from the keyboard, on its own thread."""
+        self.listener.hand_on(event)
+        if self._partner:
+            self._partner.hear(event)
+
+    @property
+    def pulse(self) -> PulseBegan | None:
+        """The strict pulse that runs now."""
+        return self._pulse
+
+    def stop(self) -> None:
+        """End what is under way, judge it, write it down. Waits until all is done."""
+        if self._keyboard:
+            self._keyboard.stop()
+        self.listener.stop()
+        if self._partner:
+            self._partner.end()
+        self._judge.stop()
+        if self._keeper:
+            self._keeper.stop()
+
+    def numbers(self) -> dict[int, int]:
+        """The takes' numbers in the store, where they were kept."""
+        if self._keeper is None:
+            return {}
+        return {take: self._keeper.number(take, 0.0) for take in self.outcome.began}
+
+    # on the listener's thread
+
+    def _happened(self, happening: Happening) -> None:
+        if isinstance(happening, EventHeard):
+            if self._keeper:
+                self._keeper.append(happening.take, happening.event)
+        elif isinstance(happening, PassEnded):
+            self._judge.submit(happening)
+        elif isinstance(happening, TakeBegan):
+            self._take_began(happening)
+        elif isinstance(happening, TakeEnded):
+            self._take_ended(happening)
+        else:
+            self._tell_partner(happening)
+
+    def _take_began(self, began: TakeBegan) -> None:
+        setting = self._setting
+        since_s = setting.clock.now_s() - began.start_s
+        started = setting.now() - timedelta(seconds=since_s)
+        self.outcome.began[began.take] = began
+        self._started[began.take] = started
+        if self._keeper:
+            drill, arrangement = began.drill, setting.arrangement
+            self._keeper.begin(
+                began.take,
+                TakeStart(
+                    arrangement.content_hash, arrangement.title, setting.path, began.port,
+                    setting.source, started, drill.span, drill.hands, drill.pulse_kind, drill.rate,
+                ),
+            )  # fmt: skip
+
+    def _take_ended(self, ended: TakeEnded) -> None:
+        self.outcome.ended[ended.take] = ended
+        if self._keeper:
+            self._keeper.end(ended.take)
+
+    def _tell_partner(self, happening: PulseBegan | PulseEnded | Asked) -> None:
+        if isinstance(happening, PulseBegan):
+            self._pulse = happening
+        elif isinstance(happening, PulseEnded):
+            self._pulse = None
+        if self._partner is None:
+            return
+        if isinstance(happening, PulseBegan):
+            self._partner.begin(happening)
+        elif isinstance(happening, PulseEnded):
+            self._partner.end()
+        else:
+            self._partner.ask(happening)
+
+    # on the judge's thread
+
+    def _judged(self, judged: Judged | JudgeFailed) -> None:
+        if isinstance(judged, JudgeFailed):
+            self.listener.learn(judged)
+            return
+        self.outcome.judged.append(judged)
+        number = len(self.outcome.judged)
+        take = judged.ended.take
+        started = self._started[take] + timedelta(seconds=judged.review.notes[0].onset_s)
+        kept_as = 0
+        if self._keeper:
+            in_take = sum(one.ended.take == take for one in self.outcome.judged)
+            kept = keep_as(judged, in_take, started)
+            self._keeper.add_pass(take, kept, detail_of(judged.review))
+            kept_as = self._keeper.number(take)
+        self.listener.learn(make_record(judged, number, kept_as, started))
+
+
+def make_record(judged: Judged, number: int, take: int, started: datetime) -> PassRecord:
+    """A judged pass as the window and the terminal show it."""
+    one = judged.review
+    return PassRecord(
+        number, take, judged.ended.span, one.hands, one.pulse, one.played.from_q, one.played.to_q,
+        one.notes, one.pedals, one.findings, one.deviations_ms, one.slips, one.measures,
+        judged.good, judged.why_not, one.played.tempo_qpm, started.isoformat(timespec="seconds"),
+    )  # fmt: skip
+
+
+def keep_as(judged: Judged, number: int, started: datetime, take: int = 0) -> KeptPass:
+    """A judged pass as the store keeps it; `number` counts in its take."""
+    one, facts = judged.review, judged.facts
+    tempo = one.played.tempo_qpm
+    return KeptPass(
+        take, number, started, started.date().isoformat(), one.first,
+        one.first + len(one.notes) - 1, one.span, one.played.from_q, one.played.to_q, one.hands,
+        replace(one.pulse), tempo if tempo == tempo else None, facts.completed, facts.right,
+        facts.wrong, facts.extra, facts.missing, facts.deviation_ms,
+        value_of(one, "evenness", "sd_ms"), judged.good, judged.why_not,
+    )  # fmt: skip
