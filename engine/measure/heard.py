@@ -77,7 +77,7 @@ class Heard:
         table = self.arrangement.table
         inside = notes_in(self.arrangement, self.span, self.hands)
         stands = table["unison"][inside] == inside
-        return inside[stands & (table["optional"][inside] == 0)]
+        return np.asarray(inside[stands & (table["optional"][inside] == 0)], dtype=np.intp)
 
 
 def hear(

@@ -5,6 +5,7 @@ without a fixed seed, so that the same take always gives the same figures.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from functools import lru_cache
 
 import numpy as np
@@ -25,8 +26,15 @@ MOST_STRETCHES, SHORTEST_STRETCH = 20, 4
 
 def finite(values: npt.ArrayLike) -> Numbers:
     """The values that are numbers, flat, in order."""
-    flat = np.asarray(values, dtype=float).ravel()
-    return flat[np.isfinite(flat)]
+    flat: Numbers = np.asarray(values, dtype=np.float64).ravel()
+    return np.asarray(flat[np.isfinite(flat)])
+
+
+def known(estimate: Estimate) -> tuple[float, float, float] | None:
+    """(value, low, high), or None where there is no number."""
+    if estimate.value is None or estimate.low is None or estimate.high is None:
+        return None
+    return estimate.value, estimate.low, estimate.high
 
 
 def around(value: float, half: float, n: int, unit: str) -> Estimate:
@@ -195,18 +203,54 @@ def slope_of(x: npt.ArrayLike, y: npt.ArrayLike, unit: str, of_what: str = "note
     return around(slope, half, n, unit)
 
 
+def rms_over(pieces: Sequence[Numbers] | Numbers, factor: float, unit: str) -> Estimate:
+    """Root mean square of values that come in independent pieces (cells), times sqrt(factor).
+
+    Interval: Student's t over the pieces on the logarithm of their mean square, so that values
+    may hang together within a piece and have any kurtosis.
+    """
+    square = np.array([float((np.asarray(r) ** 2).mean()) for r in pieces])
+    size = np.array([len(r) for r in pieces])
+    n, count = int(size.sum()), len(square)
+    if count < 3:
+        return too_few(count, 3, "cells", unit)
+    mean = float((square * size).sum() / n)
+    if mean <= 0.0:
+        return Estimate(0.0, 0.0, 0.0, n, unit)
+    spread = math.sqrt(float((size**2 * (square - mean) ** 2).sum()) / (count * (count - 1.0)))
+    half = t_quantile(_UPPER, count - 1) * spread * count / n / mean / 2
+    value = math.sqrt(mean * factor)
+    return Estimate(value, value * math.exp(-half), value * math.exp(half), n, unit)
+
+
+def difference_of(a: Estimate, b: Estimate, unit: str, reason: str) -> Estimate:
+    """a - b of two independent estimates; the distances to their ends add as squares.
+
+    The method of variance estimates recovery (Zou & Donner 2008, Stat Med 27:1693-1702).
+    """
+    one, other = known(a), known(b)
+    if one is None or other is None:
+        return no_estimate(reason, unit)
+    value = one[0] - other[0]
+    low = math.hypot(one[0] - one[1], other[2] - other[0])
+    high = math.hypot(one[2] - one[0], other[0] - other[1])
+    return Estimate(value, value - low, value + high, a.n + b.n, unit)
+
+
 def scaled(estimate: Estimate, factor: float, unit: str | None = None) -> Estimate:
     """The estimate times a number (negative turns the interval round)."""
     name = estimate.unit if unit is None else unit
-    if estimate.value is None or estimate.low is None or estimate.high is None:
+    found = known(estimate)
+    if found is None:
         return no_estimate(estimate.reason, name, estimate.n)
-    ends = sorted((estimate.low * factor, estimate.high * factor))
-    return Estimate(estimate.value * factor, ends[0], ends[1], estimate.n, name)
+    ends = sorted((found[1] * factor, found[2] * factor))
+    return Estimate(found[0] * factor, ends[0], ends[1], estimate.n, name)
 
 
 def clipped(estimate: Estimate, low: float, high: float) -> Estimate:
     """The estimate and its ends held inside [low, high]."""
-    if estimate.value is None or estimate.low is None or estimate.high is None:
+    found = known(estimate)
+    if found is None:
         return estimate
-    v, a, b = (min(max(e, low), high) for e in (estimate.value, estimate.low, estimate.high))
+    v, a, b = (min(max(e, low), high) for e in found)
     return Estimate(v, a, b, estimate.n, estimate.unit)

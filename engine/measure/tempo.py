@@ -7,8 +7,8 @@ stands. Within a stretch the expectation for a moment is a robust local polynomi
 1979, J Am Stat Assoc 74:829-836: tricube weights, bisquare repeats) through the moments round it,
 itself left out, so that a late note does not excuse itself.
 
-Ours differs from the paper: the smoothing span is counted in moments and beats, not as a share of the data,
-and the moment itself is left out. Deviations are therefore a little larger (by about the
+Ours differs from the paper: the smoothing span is counted in moments and beats, not as a share
+of the data, and the moment itself is left out. Deviations are therefore a little larger (by about the
 leverage, 5 to 15 %) than those from a curve that runs through the note.
 """
 
@@ -27,6 +27,8 @@ SIDE_MOMENTS, SIDE_BEATS, MOST_SIDE = 8, 2.0, 32
 LEAST_MOMENTS = 6
 #: A gap longer than expected by more than this is a hesitation, whichever is larger.
 HESITATION_BEATS, HESITATION_S = 0.5, 0.25
+#: A gap shorter than expected by more than this is a jump ahead.
+JUMP_BEATS, JUMP_S = 1.0, 0.5
 #: Going back by this much, or over a note already played, begins a new run.
 BACK_Q = 1.0
 _REPEATS = 2
@@ -69,9 +71,9 @@ def follow_tempo(heard: Heard) -> Moments:
     beat_s = _beat_s(heard, keys[:, 1])
     runs = keys[:, 0].astype(np.intp)
     waited_s, local = _waits(runs, mark_s, time_s)
-    breaks = (waited_s > np.maximum(HESITATION_BEATS * beat_s * local, HESITATION_S)) | (
-        _held_before(heard, keys[:, 1])
-    )
+    breaks = waited_s > np.maximum(HESITATION_BEATS * beat_s * local, HESITATION_S)
+    breaks |= waited_s < -np.maximum(JUMP_BEATS * beat_s * local, JUMP_S)
+    breaks |= _held_before(heard, keys[:, 1])
     breaks[1:] |= runs[1:] != runs[:-1]
     stretch = np.cumsum(breaks).astype(np.intp)
     expected_s, rate = _expectations(stretch, mark_s, time_s, beat_s)

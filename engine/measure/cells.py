@@ -1,0 +1,116 @@
+"""The cells of a figure as they were played: one row a cell, one column a place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from engine.arrangement import Figure
+from engine.measure.heard import Heard, Indices, Numbers
+from engine.measure.tempo import Moments
+
+#: Fewer cells than these, or fewer notes, say nothing.
+LEAST_CELLS, LEAST_NOTES = 4, 24
+
+
+@dataclass(frozen=True, eq=False)
+class Cells:
+    """Whole, regular cells in the order they were played; matrices have shape (cells, places).
+
+    Attributes:
+        score: index of each note. time_s, release_s, velocity: as played.
+        mark_s: where each stands at the marked tempo, seconds.
+        run: number of the unbroken row of cells each cell is in, shape (cells,).
+        excluded: cells of the span that are left out (slip, note missing, hesitation, struck
+            out of order, or standing alone).
+    """
+
+    score: Indices
+    time_s: Numbers
+    release_s: Numbers
+    velocity: Numbers
+    mark_s: Numbers
+    run: Indices
+    excluded: int
+
+    @property
+    def places(self) -> int:
+        """Notes in a cell."""
+        return int(self.score.shape[1])
+
+    def __len__(self) -> int:
+        return len(self.score)
+
+    def chosen(self, keep: npt.NDArray[np.bool_]) -> Cells:
+        """Only the cells asked for, in rows as unbroken as they still are."""
+        broken = np.cumsum(~keep) + self.run * (len(self) + 1)
+        fields = ("score", "time_s", "release_s", "velocity", "mark_s")
+        parts = {name: getattr(self, name)[keep] for name in fields}
+        return replace(self, **parts, run=_numbered(broken[keep]))
+
+    @property
+    def next_time_s(self) -> Numbers:
+        """Onset of the note after each, nan after the last of a run, shape (cells, places)."""
+        out = np.full(self.time_s.shape, np.nan)
+        out[:, :-1] = self.time_s[:, 1:]
+        goes_on = np.flatnonzero(self.run[1:] == self.run[:-1])
+        out[goes_on, -1] = self.time_s[goes_on + 1, 0]
+        return out
+
+
+def _numbered(run: Indices) -> Indices:
+    return np.asarray(np.unique(run, return_inverse=True)[1], dtype=np.intp).reshape(-1)
+
+
+def gather_cells(heard: Heard, moments: Moments, figure: Figure) -> Cells:
+    """The regular cells of a figure inside the span, and how many are not."""
+    table = heard.arrangement.table
+    wanted = np.array(figure.occurrences, dtype=np.intp).reshape(-1, figure.places)
+    bar = table["bar"][wanted]
+    inside = (bar >= heard.span.from_bar) & (bar <= heard.span.to_bar)
+    wanted = wanted[inside.all(axis=1)]
+    rows = heard.rows(wanted)
+    begun = (rows >= 0).any(axis=1)
+    wanted, rows = wanted[begun], rows[begun]
+    regular = _regular(heard, moments, rows)
+    cells = _built(heard, moments, wanted[regular], rows[regular], float(figure.cell_q))
+    lonely = np.bincount(cells.run, minlength=1)[cells.run] < 2 if len(cells) else regular[:0]
+    kept = cells.chosen(~lonely) if lonely.any() else cells
+    return replace(kept, excluded=len(wanted) - len(kept))
+
+
+def _regular(heard: Heard, moments: Moments, rows: Indices) -> npt.NDArray[np.bool_]:
+    """Cells whose notes are all there, in order, in one stretch."""
+    if not len(rows):
+        return np.zeros(0, dtype=bool)
+    there = (rows >= 0).all(axis=1)
+    moment = np.where(rows >= 0, moments.of_row[rows], -1)
+    plain = (moment >= 0).all(axis=1)
+    stretch = moments.stretch[moment] if len(moments.stretch) else np.zeros_like(moment)
+    together = (stretch == stretch[:, :1]).all(axis=1)
+    in_order = (np.diff(heard.onset_s[rows], axis=1) > 0).all(axis=1)
+    return np.asarray(there & plain & together & in_order)
+
+
+def _built(heard: Heard, moments: Moments, wanted: Indices, rows: Indices, cell_q: float) -> Cells:
+    table = heard.arrangement.table
+    start_q = table["onset_q"][wanted[:, 0]] if len(wanted) else np.empty(0)
+    order = np.argsort(heard.onset_s[rows[:, 0]], kind="stable") if len(wanted) else rows[:, 0]
+    wanted, rows, start_q = wanted[order], rows[order], start_q[order]
+    new = np.ones(len(wanted), dtype=bool)
+    if len(wanted) > 1:
+        stretch = moments.stretch[moments.of_row[rows[:, 0]]]
+        adjoins = np.abs(np.diff(start_q) - cell_q) < 1e-6
+        follows = heard.onset_s[rows[1:, 0]] > heard.onset_s[rows[:-1, -1]]
+        new[1:] = ~(adjoins & follows & (stretch[1:] == stretch[:-1]))
+    return Cells(
+        wanted,
+        heard.onset_s[rows],
+        heard.release_s[rows],
+        heard.velocity[rows],
+        table["onset_s"][wanted],
+        np.asarray(np.cumsum(new) - 1, dtype=np.intp),
+        0,
+    )

@@ -1,0 +1,99 @@
+"""The habits of a figure: place by place, fingering by fingering, and what the line costs it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from engine.arrangement import Arrangement
+from engine.findings import Estimate, no_estimate
+from engine.measure import interval
+from engine.measure.cells import LEAST_CELLS, Cells
+from engine.measure.even_fit import EvenFit
+from engine.measure.quantiles import t_quantile
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One place of the cell (from 1): mean deviation (ms late) and mean velocity over the cells."""
+
+    place: int
+    deviation_ms: Estimate
+    velocity: Estimate
+
+
+@dataclass(frozen=True, slots=True)
+class Fingering:
+    """Evenness of the cells that carry one printed fingering."""
+
+    fingering: str
+    cells: int
+    sd_ms: Estimate
+
+
+def habits_of(cells: Cells, fit: EvenFit) -> tuple[Place, ...]:
+    """Habits; each interval from how the place itself varies over the cells (Student's t)."""
+    return tuple(
+        Place(
+            k + 1,
+            _habit(fit, k),
+            interval.mean_of(cells.velocity[:, k], "velocity", "cells"),
+        )
+        for k in range(cells.places)
+    )
+
+
+def _habit(fit: EvenFit, k: int) -> Estimate:
+    count = len(fit.rest_ms)
+    within = fit.rest_ms - fit.rest_ms.mean(axis=1, keepdims=True)
+    scale = _within_scale(fit)
+    variance = float((within[:, k] ** 2).sum()) / scale
+    half = t_quantile(0.975, count - 1) * math.sqrt(variance / count)
+    return interval.around(float(fit.habit_ms[k]), half, count, "ms")
+
+
+def _within_scale(fit: EvenFit) -> float:
+    """Cells less what the tempo curve takes of the scatter inside cells."""
+    count, places = fit.rest_ms.shape
+    blocks = fit.basis.reshape(count, places, -1)
+    inside = blocks - blocks.mean(axis=1, keepdims=True)
+    taken = float((inside**2).sum()) / max(places - 1, 1)
+    return float(max(count - taken, 1.0))
+
+
+def by_fingering(arrangement: Arrangement, cells: Cells, fit: EvenFit) -> tuple[Fingering, ...]:
+    """Cells of each printed fingering apart; empty where the page carries fewer than two."""
+    names = [" ".join(arrangement.notes[i].fingering or "." for i in row) for row in cells.score]
+    kinds = sorted(set(names))
+    if len(kinds) < 2:
+        return ()
+    out = []
+    for kind in kinds:
+        rows = fit.deviation_ms[[n == kind for n in names]]
+        enough = len(rows) >= LEAST_CELLS
+        few = interval.too_few(len(rows), LEAST_CELLS, "cells", "ms")
+        sd = interval.rms_over(rows, fit.freedom_factor, "ms") if enough else few
+        out.append(Fingering(kind.replace(".", "-"), len(rows), sd))
+    return tuple(out)
+
+
+def cost_of_line(
+    arrangement: Arrangement, cells: Cells, fit: EvenFit
+) -> tuple[Estimate, Estimate, Estimate]:
+    """Rest where the line moves against where it rests; interval of the difference by Welch."""
+    if not arrangement.form.line:
+        none = no_estimate("no line was found", "ms")
+        return none, none, none
+    table = arrangement.table
+    line_q = np.unique(table["onset_q"][list(arrangement.form.line)])
+    onset_q = table["onset_q"][cells.score]
+    step_q = (onset_q.max(axis=1) - onset_q.min(axis=1)).mean() / max(cells.places - 1, 1)
+    first = np.searchsorted(line_q, onset_q - 1e-6)
+    moves = np.searchsorted(line_q, onset_q + step_q - 1e-6) > first
+    factor = math.sqrt(fit.freedom_factor)
+    moving = interval.sd_of(fit.rest_ms[moves] * factor, "ms")
+    resting = interval.sd_of(fit.rest_ms[~moves] * factor, "ms")
+    reason = "the line does not both move and rest often enough"
+    return moving, resting, interval.difference_of(moving, resting, "ms", reason)

@@ -1,0 +1,107 @@
+"""Where in a take each harmony began: score time to played time, run by run."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from engine.arrangement import Arrangement
+from engine.measure.heard import Heard, Indices, Numbers
+from engine.measure.tempo import LEAST_MOMENTS, Moments
+
+
+@dataclass(frozen=True, slots=True)
+class Region:
+    """One harmony (or one written pedal where no harmonies are known) as it was played.
+
+    Attributes:
+        from_q, to_q: quarters. from_s, to_s: when it was played.
+        bass_s: onset of the lowest of its first notes. chord_s: mean onset of all of these.
+        first_played: indices into `notes` of these first notes.
+        classes: pitch classes written in it.
+        run: which run of the pass. follows: the region before it was played right before.
+    """
+
+    from_q: float
+    to_q: float
+    from_s: float
+    to_s: float
+    bass_s: float
+    chord_s: float
+    classes: frozenset[int]
+    run: int
+    follows: bool
+
+
+def play_time_s(moments: Moments, run: int, onset_q: Numbers) -> Numbers:
+    """When moments of the score were played in one run, between its onsets by straight lines."""
+    at = moments.run == run
+    q, t = moments.onset_q[at], np.maximum.accumulate(moments.time_s[at])
+    out = np.interp(onset_q, q, t)
+    return np.where((onset_q < q[0] - 1e-9) | (onset_q > q[-1] + 1e-9), np.nan, out)
+
+
+def long_runs(moments: Moments) -> Indices:
+    """Runs with enough onsets to say something."""
+    if not len(moments.run):
+        return np.empty(0, dtype=np.intp)
+    count = np.bincount(moments.run)
+    return np.flatnonzero(count >= LEAST_MOMENTS)
+
+
+def written_regions(arrangement: Arrangement) -> list[tuple[float, float]]:
+    """[from, to) of each harmony; where none are known, of each written damper pedal."""
+    if arrangement.form.harmonies:
+        merged: list[tuple[float, float]] = []
+        before = None
+        for h in arrangement.form.harmonies:
+            what = (h.root, h.quality)
+            if merged and what == before and merged[-1][1] == float(h.from_q):
+                merged[-1] = (merged[-1][0], float(h.to_q))
+            else:
+                merged.append((float(h.from_q), float(h.to_q)))
+            before = what
+        return merged
+    return [(float(p.down_q), float(p.up_q)) for p in arrangement.pedals if p.kind == "damper"]
+
+
+def find_regions(heard: Heard, moments: Moments) -> list[Region]:
+    """Every region that was begun, in the order played."""
+    written = written_regions(heard.arrangement)
+    out: list[Region] = []
+    for run in long_runs(moments):
+        before: int | None = None
+        for k, (low, high) in enumerate(written):
+            region = _region(heard, moments, int(run), low, high, before == k - 1)
+            if region is not None:
+                out.append(region)
+                before = k
+    return out
+
+
+def _region(
+    heard: Heard, moments: Moments, run: int, low: float, high: float, follows: bool
+) -> Region | None:
+    rows = np.flatnonzero(moments.of_row >= 0)
+    rows = rows[moments.run[moments.of_row[rows]] == run]
+    q = heard.arrangement.table["onset_q"][heard.score[rows]]
+    rows, q = rows[(q >= low - 1e-9) & (q < high - 1e-9)], q[(q >= low - 1e-9) & (q < high - 1e-9)]
+    if not len(rows) or q.min() > low + 1.0:
+        return None
+    first = rows[np.abs(q - q.min()) < 1e-9]
+    pitch = heard.arrangement.table["pitch"][heard.score]
+    table = heard.arrangement.table
+    inside = (table["onset_q"] >= low - 1e-9) & (table["onset_q"] < high - 1e-9)
+    ends = play_time_s(moments, run, np.array([high]))[0]
+    return Region(
+        low,
+        high,
+        float(heard.onset_s[first].min()),
+        float(ends if np.isfinite(ends) else heard.onset_s[rows].max()),
+        float(heard.onset_s[first[np.argmin(pitch[first])]]),
+        float(heard.onset_s[first].mean()),
+        frozenset(int(p) % 12 for p in table["pitch"][inside]),
+        run,
+        follows,
+    )

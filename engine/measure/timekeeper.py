@@ -1,0 +1,172 @@
+"""Timekeeper and finger: the two-level model of Wing & Kristofferson (1973).
+
+An interval is a timekeeper's interval plus the difference of two finger delays,
+I_j = C_j + D_j - D_(j-1), so that Var(I) = C2 + 2 D2 and the lag-1 autocovariance is -D2
+(Percept Psychophys 14:5-12; bounds restated by Doumas & Wing 2007, JEP:HPP 33:442-455).
+The model holds only where the lag-1 autocorrelation lies in [-0.5, 0].
+
+Ours differs from the paper: the paper solves two moments; we keep them to judge whether the
+model holds, and take the likelihood of the whole spectrum of the intervals for the values: the
+tempo curve and the habits of the places have been taken out first, and what that costs is
+known frequency by frequency; and it gives intervals (profile likelihood, chi-square on 1).
+Both estimate the same two numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from engine.findings import Estimate, no_estimate
+from engine.measure.heard import Indices, Numbers
+from engine.measure.quantiles import chi2_quantile
+
+#: Fewer intervals cannot part the two.
+LEAST_INTERVALS = 48
+_GRID = 401
+
+
+@dataclass(frozen=True, slots=True)
+class Timekeeper:
+    """timekeeper_sd_ms and finger_sd_ms, and the lag-1 correlation that licenses them."""
+
+    timekeeper_sd_ms: Estimate
+    finger_sd_ms: Estimate
+    lag1_correlation: Estimate
+
+
+def moments_of(interval_ms: Numbers) -> tuple[float, float, float]:
+    """The paper's own estimates from one row of intervals: C2, D2 (ms squared) and lag-1 r."""
+    rest = interval_ms - interval_ms.mean()
+    zero = float(rest @ rest / len(rest))
+    one = float(rest[1:] @ rest[:-1] / len(rest))
+    return zero + 2 * one, -one, one / zero
+
+
+def part_timekeeper(interval_ms: Numbers, run: Indices, basis: Numbers) -> Timekeeper:
+    """Part the variance of detrended intervals.
+
+    Args:
+        interval_ms: intervals in order, shape (n,).
+        run: the unbroken row each belongs to, ascending, shape (n,).
+        basis: columns that the mean may be made of (tempo curve, places), shape (n, k).
+    """
+    n = len(interval_ms)
+    if n < LEAST_INTERVALS:
+        return _untold(f"too few intervals: {n}, at least {LEAST_INTERVALS} are needed", n)
+    left, size, _ = np.linalg.svd(basis, full_matrices=False)
+    known = left[:, size > 1e-9 * size.max(initial=1e-300)]
+    rest = interval_ms - known @ (known.T @ interval_ms)
+    weight = 1.0 - (_spectrum(known, run) ** 2).sum(axis=1)
+    correlation = _lag1(rest, run, known)
+    if not -0.5 <= correlation <= 0.0:
+        return _untold(
+            f"cannot be told: neighbouring intervals correlate by {correlation:.2f}, and the model "
+            "holds only from -0.5 to 0",
+            n,
+            correlation,
+        )
+    power = _spectrum(rest[:, None], run)[:, 0] ** 2
+    timekeeper, finger = _likeliest(power, np.clip(weight, 0, 1), _eigenvalues(run))
+    low, high = _lag1_ends(correlation, n)
+    told = Estimate(correlation, low, high, n, "")
+    return Timekeeper(_root(timekeeper, n), _root(finger, n), told)
+
+
+def _untold(reason: str, n: int, correlation: float | None = None) -> Timekeeper:
+    told = no_estimate(reason, "", n)
+    if correlation is not None:
+        told = Estimate(correlation, *_lag1_ends(correlation, n), n, "")
+    return Timekeeper(no_estimate(reason, "ms", n), no_estimate(reason, "ms", n), told)
+
+
+def _lag1_ends(r: float, n: int) -> tuple[float, float]:
+    half = 1.96 / np.sqrt(n)
+    return float(max(-1.0, r - half)), float(min(1.0, r + half))
+
+
+def _spectrum(columns: Numbers, run: Indices) -> Numbers:
+    """Orthonormal sine transform (DST-I) of each run: it makes the finger part diagonal."""
+    out = np.empty_like(columns)
+    for one in np.unique(run):
+        at = np.flatnonzero(run == one)
+        n = len(at)
+        odd = np.zeros((2 * (n + 1), columns.shape[1]))
+        odd[1 : n + 1], odd[n + 2 :] = columns[at], -columns[at][::-1]
+        out[at] = -np.fft.rfft(odd, axis=0).imag[1 : n + 1] / np.sqrt(2 * (n + 1))
+    return out
+
+
+def _eigenvalues(run: Indices) -> Numbers:
+    """Of the tridiagonal (-1, 2, -1) matrix of each run: what one unit of finger variance gives."""
+    out = np.empty(len(run))
+    for one in np.unique(run):
+        at = np.flatnonzero(run == one)
+        out[at] = 2.0 - 2.0 * np.cos(np.pi * np.arange(1, len(at) + 1) / (len(at) + 1))
+    return out
+
+
+def _lag1(rest: Numbers, run: Indices, known: Numbers) -> float:
+    """Lag-1 correlation of the rest, with what taking out the mean costs put back.
+
+    The projection M = 1 - K K' lowers the sums by tr(K'K) and by tr(K' L K), the latter known.
+    """
+    same = run[1:] == run[:-1]
+    zero = rest @ rest / (len(rest) - known.shape[1])
+    lost = float((known[1:] * known[:-1]).sum(axis=1)[same].sum())
+    one = (float((rest[1:] * rest[:-1])[same].sum()) + lost * zero) / max(int(same.sum()), 1)
+    return float(one / zero)
+
+
+Peak = tuple[float, float, float]
+
+
+def _likeliest(power: Numbers, weight: Numbers, eigenvalue: Numbers) -> tuple[Peak, Peak]:
+    """(value, low, high) of both variances.
+
+    Each ordinate is taken as its expected variance v times a chi-square on `weight` degrees of
+    freedom; v = s ((1 - t) + t e / 2) with e the finger eigenvalue. For each t the sums are
+    known, so the whole surface is a few hundred numbers.
+    """
+    t = np.linspace(0.0, 1.0, _GRID)[:, None]
+    shape = (1 - t) + t * eigenvalue / 2
+    heat = (power / shape).sum(axis=1)
+    logs = (weight * np.log(shape)).sum(axis=1)
+    total = weight.sum()
+    t = t[:, 0]
+
+    def depth(s: Numbers) -> Numbers:
+        return np.asarray(total * np.log(s) + heat / s + logs)
+
+    best = heat / total
+    k = int(np.argmin(depth(best)))
+    floor = float(depth(best)[k]) + chi2_quantile(0.95, 1)
+    scale = best[k]
+    timekeeper = _profile(depth, 1 - t, scale, floor)
+    finger = _profile(depth, t / 2, scale, floor)
+    return (
+        (float(best[k] * (1 - t[k])), *timekeeper),
+        (float(best[k] * t[k] / 2), *finger),
+    )
+
+
+def _profile(
+    depth: Callable[[Numbers], Numbers], share: Numbers, scale: float, floor: float
+) -> tuple[float, float]:
+    """Ends of the profile: values whose best companion is not too unlikely."""
+    values = scale * np.linspace(0.0, 2.5, 1001)[1:]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        inside = [
+            v for v in values if np.nanmin(np.where(share > 0, depth(v / share), np.nan)) <= floor
+        ]
+    if not inside:
+        return 0.0, 0.0
+    low = 0.0 if inside[0] <= values[0] else float(inside[0])
+    return low, float(inside[-1])
+
+
+def _root(peak: Peak, n: int) -> Estimate:
+    value, low, high = (float(np.sqrt(max(p, 0.0))) for p in peak)
+    return Estimate(value, min(low, value), max(high, value), n, "ms")
