@@ -19,6 +19,7 @@ from engine.performance import KeyEvent, Pulse, pair_notes
 from practice.event_blobs import BlobError, pack_events, unpack_events
 from practice.kept import KeptPass, KeptTake, PassDetail, TakeStart, pack_detail, unpack_detail
 from practice.migrations import STEPS, migrate, version_of
+from practice.section_rows import write_sections
 
 #: An open take not written to for so long was left by a program that is gone.
 ABANDONED_S = 10.0
@@ -67,7 +68,7 @@ class Store:
     def begin_take(self, start: TakeStart) -> int:
         """Open a take; its number."""
         with self._told(), self._transaction():
-            started_us = _microseconds(start.started)
+            started_us = microseconds(start.started)
             offset = start.started.utcoffset() or timedelta(0)
             cursor = self._db.execute(
                 """INSERT INTO takes (arrangement, instrument, source, started_us, zone_s,
@@ -112,20 +113,19 @@ class Store:
                 "UPDATE takes SET state = ?, notes = ?, length_s = ?, touched_us = ? WHERE id = ?",
                 (
                     state, len(recording.notes), events[-1].time_s if events else 0.0,
-                    _microseconds(now), take,
+                    microseconds(now), take,
                 ),
             )  # fmt: skip
 
-    def drop_take(self, take: int) -> None:
-        """Forget a take in which nothing was played."""
-        with self._told(), self._transaction():
-            for table, column in (("events", "take"), ("passes", "take"), ("takes", "id")):
-                self._db.execute(f"DELETE FROM {table} WHERE {column} = ?", (take,))
+    def mark_keeper(self, take: int, keeper: bool = True) -> None:
+        """Mark a take as one to find again."""
+        with self._told():
+            self._db.execute("UPDATE takes SET keeper = ? WHERE id = ?", (keeper, take))
 
     def recover(self, now: datetime) -> list[KeptTake]:
         """Close the takes that a program left open when it was killed, and say which."""
         with self._told():
-            before_us = _microseconds(now) - int(ABANDONED_S * 1e6)
+            before_us = microseconds(now) - int(ABANDONED_S * 1e6)
             rows = self._db.execute(
                 "SELECT id FROM takes WHERE state = 'open' AND touched_us < ?", (before_us,)
             ).fetchall()
@@ -167,7 +167,7 @@ class Store:
     def add_pass(self, kept: KeptPass, detail: PassDetail) -> None:
         """Keep what a pass came to; a pass of the same take and number is replaced."""
         values = (
-            kept.take, kept.number, _microseconds(kept.started), kept.day, kept.first_note,
+            kept.take, kept.number, microseconds(kept.started), kept.day, kept.first_note,
             kept.last_note, kept.span.from_bar, kept.span.to_bar, kept.from_q, kept.to_q,
             kept.hands, kept.pulse.kind, kept.pulse.start_s, kept.pulse.start_q, kept.pulse.rate,
             kept.tempo_qpm, kept.completed, kept.right, kept.wrong, kept.extra, kept.missing,
@@ -181,6 +181,8 @@ class Store:
                     FROM takes WHERE id = ?""",
                 values,
             )
+            started_us = microseconds(kept.started)
+            write_sections(self._db, kept.take, kept.number, started_us, kept.day, detail.sections)
 
     def passes(self, content_hash: str = "", take: int = 0) -> list[KeptPass]:
         """Passes in order of playing: of an arrangement, of a take, or all."""
@@ -213,6 +215,19 @@ class Store:
         except ValueError as error:
             raise TakeError("what was said of it is damaged", where, "review it again") from error
 
+    # for the rooms that keep tables of their own
+
+    def query(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
+        """Rows of one read."""
+        with self._told():
+            return self._db.execute(sql, values).fetchall()
+
+    @contextlib.contextmanager
+    def writing(self) -> Iterator[sqlite3.Connection]:
+        """One transaction: all of what is done in it, or nothing."""
+        with self._told(), self._transaction():
+            yield self._db
+
     # inside
 
     def _arrangement(self, start: TakeStart) -> int:
@@ -235,7 +250,7 @@ class Store:
         return int(row[0])
 
     def _touch(self, take: int, now: datetime) -> None:
-        self._db.execute("UPDATE takes SET touched_us = ? WHERE id = ?", (_microseconds(now), take))
+        self._db.execute("UPDATE takes SET touched_us = ? WHERE id = ?", (microseconds(now), take))
 
     def _read_parts(self, take: int) -> list[KeyEvent]:
         rows = self._db.execute(
@@ -334,7 +349,8 @@ def _kept_pass(row: Sequence[Any]) -> KeptPass:
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
-def _microseconds(moment: datetime) -> int:
+def microseconds(moment: datetime) -> int:
+    """Since 1970, UTC, as the store counts time."""
     return (moment - _EPOCH) // timedelta(microseconds=1)
 
 
