@@ -12,6 +12,7 @@ from typing import Any, Literal
 from engine.arrangement import Hands, Span
 from engine.findings import Finding, Slip
 from engine.performance import Pulse
+from engine.section_review import SectionReview
 
 #: Raised whenever the engine would say something else of the same notes.
 ENGINE_EDITION = "1"
@@ -88,11 +89,16 @@ class KeptPass:
 
 @dataclass(frozen=True, slots=True)
 class PassDetail:
-    """All that was said of a pass: findings (note numbers within the pass), slips, measures."""
+    """All that was said of a pass: findings (note numbers within the pass), slips, measures.
+
+    `sections` is written to a table of its own and not read back with the rest
+    (see `practice.section_store`).
+    """
 
     findings: tuple[Finding, ...] = ()
     slips: tuple[Slip, ...] = ()
     measures: Mapping[str, Any] = field(default_factory=dict)
+    sections: tuple[SectionReview, ...] = ()
 
 
 def pack_detail(detail: PassDetail) -> bytes:

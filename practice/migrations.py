@@ -87,8 +87,50 @@ def _make_passes(db: sqlite3.Connection) -> None:
     db.execute("CREATE INDEX passes_of_arrangement ON passes(arrangement, started_us)")
 
 
+def _make_sections(db: sqlite3.Connection) -> None:
+    """What each pass came to in each section, and the bars of each arrangement as they were."""
+    db.execute(
+        """CREATE TABLE section_passes (
+            take INTEGER NOT NULL REFERENCES takes(id) ON DELETE CASCADE,
+            pass INTEGER NOT NULL,         -- its number in the take
+            key TEXT NOT NULL,             -- what the section holds: engine.section_review
+            hands TEXT NOT NULL,
+            started_us INTEGER NOT NULL,
+            day TEXT NOT NULL,
+            cold INTEGER NOT NULL,         -- the first of the section on that day
+            asked INTEGER NOT NULL,        -- all of the section was to be played
+            good INTEGER NOT NULL,
+            why_not TEXT NOT NULL,
+            tempo_share REAL,
+            notes_right INTEGER NOT NULL,
+            notes INTEGER NOT NULL,        -- right, wrong, missing and extra
+            seconds REAL NOT NULL,
+            timing_ms REAL,
+            evenness_ms REAL,
+            step_ms REAL,                  -- the figure's note interval
+            places TEXT NOT NULL,          -- mean deviation of each place in ms: JSON, '' for none
+            slips TEXT NOT NULL)           -- count by kind: JSON, '' for none"""
+    )
+    db.execute("CREATE INDEX sections_by_key ON section_passes(key, hands, started_us)")
+    db.execute("CREATE INDEX sections_by_day ON section_passes(key, day)")
+    db.execute("CREATE INDEX sections_of_take ON section_passes(take, pass)")
+    db.execute(
+        """CREATE TABLE bars (
+            arrangement INTEGER NOT NULL REFERENCES arrangements(id),
+            bar INTEGER NOT NULL,          -- index into the unfolded bars
+            number TEXT NOT NULL,          -- as printed
+            time INTEGER NOT NULL,
+            key TEXT NOT NULL,             -- what it holds: engine.section_review
+            PRIMARY KEY (arrangement, bar)) WITHOUT ROWID"""
+    )
+
+
 #: In the order they are taken. New ones go at the end.
-STEPS: tuple[Callable[[sqlite3.Connection], None], ...] = (_make_takes, _make_passes)
+STEPS: tuple[Callable[[sqlite3.Connection], None], ...] = (
+    _make_takes,
+    _make_passes,
+    _make_sections,
+)
 
 
 def migrate(db: sqlite3.Connection) -> None:
