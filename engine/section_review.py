@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from engine.arrangement import Arrangement, Hands, Section, Span
+from engine.arrangement import Arrangement, Hands, Section, Span, whole_span
 from engine.findings import Estimate
 from engine.measure.evenness import Evenness, measure_evenness
 from engine.measure.heard import Heard, hear
@@ -108,11 +108,25 @@ def review_sections(
         span = section_span(section)
         if span.to_bar < one.span.from_bar or span.from_bar > one.span.to_bar:
             continue
-        whole = wanted.from_bar <= span.from_bar and span.to_bar <= wanted.to_bar
+        whole = _was_meant(arrangement, one, wanted, span)
         part = _review_part(arrangement, one, section, whole, usual, definitions)
         if part is not None:
             out.append(part)
     return out
+
+
+def _was_meant(arrangement: Arrangement, one: PassReview, wanted: Span, span: Span) -> bool:
+    """Whether all of a section was to be played: it was chosen, and begun at its beginning.
+
+    Where nothing narrower than the whole was chosen, a player who breaks off in the first half of
+    a section only tried it.
+    """
+    if not (wanted.from_bar <= span.from_bar and span.to_bar <= wanted.to_bar):
+        return False
+    if one.span.from_bar > span.from_bar:
+        return False
+    half = span.from_bar + (span.to_bar - span.from_bar) // 2
+    return wanted != whole_span(arrangement) or one.span.to_bar >= half
 
 
 def _review_part(

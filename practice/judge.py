@@ -13,6 +13,7 @@ from engine.findings import Estimate
 from engine.performance import Recording
 from engine.result import rounded, to_json
 from engine.review import PassReview, review_take
+from engine.section_review import SectionReview, review_sections
 from engine.standing import PassFacts, good_pass, usual_evenness_ms
 from practice.happenings import PassEnded
 from practice.kept import PassDetail
@@ -26,6 +27,7 @@ class Judged:
         ended: as it was played. review: its numbers and times are the take's.
         facts: what it came to. tempo_share: of the marked tempo.
         good, why_not: by the definitions in force.
+        sections: the same for each section that it touched.
     """
 
     ended: PassEnded
@@ -34,6 +36,7 @@ class Judged:
     tempo_share: float | None
     good: bool
     why_not: str
+    sections: tuple[SectionReview, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +78,10 @@ def _weigh(
     facts = replace(gather_facts(arrangement, ended, one), usual_ms=usual_ms)
     good, why_not = good_pass(facts)
     first = one.first + ended.first
-    return Judged(ended, replace(one, first=first), facts, share, good, why_not)
+    sections = review_sections(
+        arrangement, one, ended.span, lambda key, hands, at: usual_evenness_ms(history, at)
+    )
+    return Judged(ended, replace(one, first=first), facts, share, good, why_not, tuple(sections))
 
 
 def gather_facts(arrangement: Arrangement, ended: PassEnded, one: PassReview) -> PassFacts:
@@ -102,9 +108,10 @@ def value_of(one: PassReview, measure: str, name: str) -> float | None:
     return estimate.value if isinstance(estimate, Estimate) else None
 
 
-def detail_of(one: PassReview) -> PassDetail:
+def detail_of(judged: Judged) -> PassDetail:
     """All that is said of a pass, ready to be kept."""
-    return PassDetail(one.findings, one.slips, rounded(to_json(one.measures)))
+    one = judged.review
+    return PassDetail(one.findings, one.slips, rounded(to_json(one.measures)), judged.sections)
 
 
 def _longest_halt(one: PassReview) -> float | None:

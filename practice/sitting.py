@@ -225,7 +225,7 @@ class Sitting:
         if self._keeper:
             in_take = sum(one.ended.take == take for one in self.outcome.judged)
             kept = keep_as(judged, in_take, started)
-            self._keeper.add_pass(take, kept, detail_of(judged.review))
+            self._keeper.add_pass(take, kept, detail_of(judged))
             kept_as = self._keeper.number(take)
         self.listener.learn(make_record(judged, number, kept_as, started))
 
