@@ -51,6 +51,13 @@ class Cells:
         return replace(self, **parts, run=_numbered(broken[keep]))
 
     @property
+    def even_on_page(self) -> bool:
+        """All notes of the cell are written equally long, the last one's step to the next too."""
+        steps = np.diff(self.mark_s, axis=1)
+        cell = np.diff(self.mark_s[:, 0])[self.run[1:] == self.run[:-1]]
+        return bool(np.allclose(steps, np.median(cell) / self.places, rtol=0.02))
+
+    @property
     def next_time_s(self) -> Numbers:
         """Onset of the note after each, nan after the last of a run, shape (cells, places)."""
         out = np.full(self.time_s.shape, np.nan)

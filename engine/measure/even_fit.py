@@ -1,7 +1,7 @@
 """A smooth tempo curve and the habits of the places, fitted together to the cells of a figure.
 
 Model: onset = smooth(marked time) + habit(place) + rest. The curve is a cubic regression
-spline over each unbroken run of cells, with one piece for every two cells or sixteen notes,
+spline over each unbroken run of cells, with one piece for every two cells or ten notes,
 whichever is more; the habits sum to nought. Both are found by least squares in one step, so
 that the curve cannot swallow a habit nor a habit the tempo, and the degrees of freedom that
 either costs are known exactly.
@@ -17,7 +17,7 @@ from engine.measure.cells import Cells
 from engine.measure.heard import Numbers
 
 #: One piece of the tempo curve for so many cells and notes at least.
-PIECE_CELLS, PIECE_NOTES = 2, 16
+PIECE_CELLS, PIECE_NOTES = 2, 10
 
 
 @dataclass(frozen=True, eq=False)

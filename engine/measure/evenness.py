@@ -101,7 +101,7 @@ class Evenness:
 
 
 def measure_evenness(heard: Heard, moments: Moments) -> Evenness | Estimate:
-    """Evenness of the figure with the most whole cells in the span; a reason where it has too few."""
+    """Evenness of the figure with the most whole cells in the span, or why there is none."""
     figures = [f for f in heard.arrangement.form.figures if f.places >= 2]
     if heard.hands != "both":
         figures = [f for f in figures if f.hand == heard.hands]
@@ -125,7 +125,7 @@ def evenness_of(arrangement: Arrangement, figure: Figure, cells: Cells) -> Evenn
     keeper = part_timekeeper(steps.interval_ms, steps.run, steps.basis)
     place_share, drift_share, rest_share = share_variance(cells, fit)
     audible = audible_of(steps)
-    window_sd, window_cv = windows_of(steps)
+    window_sd, window_cv = windows_of(cells, steps)
     step_ms = float(np.median(fit.local_s) * 1000)
     band, words = against_repertoire_of(step_ms, window_sd)
     overlap, overlap_share = overlap_of(cells)

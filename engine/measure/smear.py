@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import groupby
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from engine.measure.ringing import Ringing, together_db, under_db
 from engine.measure.tempo import Moments
 
 #: Earlier line notes this far under the new one or louder, and so many of them, are a smear.
-SMEAR_DB, SMEAR_NOTES = 6.0, 2
+SMEAR_DB, SMEAR_NOTES = 6.0, 3
 #: A line note counts as still there down to this far under the new one.
 STILL_THERE_DB = 20.0
 #: How far back it is worth looking, seconds.
@@ -24,14 +25,18 @@ _BACK_S = 12.0
 
 @dataclass(frozen=True, slots=True)
 class Smear:
-    """A line note under which earlier ones pile up: how many, and their level under it.
+    """A stretch of the line under which earlier notes pile up; the ear wanted a half change.
 
-    The ear would have wanted a half change before it.
+    Attributes:
+        bar, bar_time, beat: where it begins. line_notes: how many line notes it covers.
+        notes: most earlier notes still there at once. under_db: their level under the new note, at
+            worst.
     """
 
     bar: str
     bar_time: int
     beat: float
+    line_notes: int
     notes: int
     under_db: float
 
@@ -52,16 +57,27 @@ def find_smears(
     own |= {i for pair in heard.arrangement.form.doublings for i in pair}
     tune = heard.rows(np.array(sorted(own), dtype=np.intp))
     tune = heard.played[np.unique(tune[tune >= 0])]
-    places, levels = [], []
-    for row in line:
-        under, count = _pile(heard, int(row), tune, regions, ringing)
-        levels.append(under)
-        if under < SMEAR_DB and count >= SMEAR_NOTES:
-            note = heard.arrangement.notes[int(heard.score[row])]
-            bar = heard.arrangement.bars[note.bar]
-            beat = float(bar.beat_at(note.onset_q))
-            places.append(Smear(bar.number, bar.time, beat, count, under))
-    return tuple(places), interval.median_of(levels, "db", "line notes")
+    piles = [_pile(heard, int(row), tune, regions, ringing) for row in line]
+    smeared = [under < SMEAR_DB and count >= SMEAR_NOTES for under, count in piles]
+    found = interval.median_of([under for under, _ in piles], "db", "line notes")
+    return tuple(_merged(heard, line, piles, smeared)), found
+
+
+def _merged(
+    heard: Heard, line: Indices, piles: Sequence[tuple[float, int]], smeared: Sequence[bool]
+) -> list[Smear]:
+    """Neighbouring smeared notes as one stretch."""
+    out = []
+    for is_smear, part in groupby(range(len(line)), key=lambda i: smeared[i]):
+        if not is_smear:
+            continue
+        at = list(part)
+        note = heard.arrangement.notes[int(heard.score[line[at[0]]])]
+        bar = heard.arrangement.bars[note.bar]
+        beat = float(bar.beat_at(note.onset_q))
+        most, worst = max(piles[i][1] for i in at), min(piles[i][0] for i in at)
+        out.append(Smear(bar.number, bar.time, beat, len(at), most, worst))
+    return out
 
 
 def _pile(

@@ -64,11 +64,14 @@ def median_sd_ioi_of(cells: Cells) -> Estimate:
     return interval.median_of(even.std(axis=1, ddof=1), "ms", "cells")
 
 
-def windows_of(steps: Steps) -> tuple[Estimate, Estimate]:
+def windows_of(cells: Cells, steps: Steps) -> tuple[Estimate, Estimate]:
     """SD and CV of windows of intervals, trend taken off (n - 2), medians.
 
     Only where the page has all notes of the cell equally long, as in the table.
     """
+    if not cells.even_on_page:
+        reason = "the page has longer and shorter notes in the figure"
+        return no_estimate(reason, "ms"), no_estimate(reason)
     sds, cvs = [], []
     for run in np.unique(steps.run):
         even = steps.interval_ms[steps.run == run]
@@ -104,8 +107,8 @@ def drift_of(cells: Cells, fit: EvenFit) -> Estimate:
     """Trend of the tempo over the pass, percent a minute, positive faster.
 
     Each group of at least six notes gives its own tempo by a line through its onsets with the
-    habits taken off; a line through the logarithms of these over time is the drift. Student's t; where
-    neighbouring tempos hang together (lag-1 r beyond twice its error) the error is widened
+    habits taken off; a line through the logarithms of these over time is the drift. Student's t;
+    where neighbouring tempos hang together (lag-1 r beyond twice its error) the error is widened
     by sqrt((1 + r) / (1 - r)).
     """
     tempo, at = _group_tempos(cells, fit)
@@ -161,11 +164,13 @@ def audible_words_of(audible: Estimate) -> str:
 def against_repertoire_of(step_ms: float, window_sd: Estimate) -> tuple[str, str]:
     """The repertoire's middle half at this speed, and where this figure stands in it."""
     band = band_for(step_ms)
+    if window_sd.value is None:
+        return "", window_sd.reason
     if band is None:
         return "", f"no repertoire was counted at {step_ms:.0f} ms a note"
     low, high = band.sd_ms[1], band.sd_ms[3]
     name = f"half of repertoire figures lie between {low:g} and {high:g} ms"
-    return name, "" if window_sd.value is None else evenness_words(window_sd.value, band)
+    return name, evenness_words(window_sd.value, band)
 
 
 def overlap_of(cells: Cells) -> tuple[Estimate, Estimate]:

@@ -8,8 +8,8 @@ stands. Within a stretch the expectation for a moment is a robust local polynomi
 itself left out, so that a late note does not excuse itself.
 
 Ours differs from the paper: the smoothing span is counted in moments and beats, not as a share
-of the data, and the moment itself is left out. Deviations are therefore a little larger (by about the
-leverage, 5 to 15 %) than those from a curve that runs through the note.
+of the data, and the moment itself is left out. Deviations are therefore a little larger (by
+about the leverage, 5 to 15 %) than those from a curve that runs through the note.
 """
 
 from __future__ import annotations
@@ -29,8 +29,10 @@ LEAST_MOMENTS = 6
 HESITATION_BEATS, HESITATION_S = 0.5, 0.25
 #: A gap shorter than expected by more than this is a jump ahead.
 JUMP_BEATS, JUMP_S = 1.0, 0.5
-#: Going back by this much, or over a note already played, begins a new run.
-BACK_Q = 1.0
+#: Going back by this much, going on by that much, or playing a note again may begin a new run;
+#: it does if most of the next few notes say the same, and is a stray note otherwise.
+BACK_Q, AHEAD_Q = 1.0, 4.0
+LOOK_ON, AGREEING = 5, 3
 _REPEATS = 2
 
 
@@ -85,17 +87,34 @@ def _runs(heard: Heard) -> tuple[Indices, Indices]:
     table = heard.arrangement.table[heard.score]
     plain = (table["grace"] == 0) & (table["ornament"] == 0) & (table["arpeggiated"] == 0)
     kept = np.flatnonzero(plain)
-    run, front, played = 0, -np.inf, set[int]()
+    onset_q, score = table["onset_q"][kept].tolist(), heard.score[kept].tolist()
+    run, front, played = 0, None, set[int]()
     runs = []
-    for row in kept:
-        q, score = float(table["onset_q"][row]), int(heard.score[row])
-        if q < front - BACK_Q or score in played:
-            run, front = run + 1, -np.inf
+    for i, q in enumerate(onset_q):
+        doubts = _doubts(onset_q[i : i + LOOK_ON], score[i : i + LOOK_ON], front, played)
+        if doubts[0] and sum(doubts) < min(AGREEING, len(doubts)):
+            runs.append(-1)
+            continue
+        if doubts[0]:
+            run, front = run + 1, None
             played.clear()
-        front = max(front, q)
-        played.add(score)
+        front = q if front is None else max(front, q)
+        played.add(score[i])
         runs.append(run)
-    return kept, np.array(runs, dtype=np.intp)
+    found = np.array(runs, dtype=np.intp)
+    return kept[found >= 0], found[found >= 0]
+
+
+def _doubts(
+    onset_q: list[float], score: list[int], front: float | None, played: set[int]
+) -> list[bool]:
+    """Which of the next notes do not go on from where the run stands."""
+    if front is None:
+        return [False] * len(onset_q)
+    return [
+        not front - BACK_Q <= q <= front + AHEAD_Q or s in played
+        for q, s in zip(onset_q, score, strict=True)
+    ]
 
 
 def _grouped(run: Indices, onset_q: Numbers) -> tuple[Numbers, Indices]:
