@@ -33,14 +33,16 @@ TIMING_AT_MOST, HESITATION = 9.0, 4.0
 SPREAD_S = 0.025
 #: Spread of a free pulse: share of a beat, and share of the way since the last known moment.
 SPREAD_BEAT, SPREAD_WAY = 0.04, 0.08
-#: A jump out of the middle of playing, and after a long pause.
-JUMP, JUMP_AFTER_PAUSE = -math.log(1e-4), -math.log(0.25)
+#: A jump out of the middle of playing, and after a long pause (which costs what it costs anyone).
+JUMP, JUMP_AFTER_PAUSE = -math.log(1e-4), HESITATION - math.log(0.25)
 #: A pause begins when a note is late by this many seconds and this many beats; it is long at
 #: `LONG` times that.
 PAUSE_S, PAUSE_Q, LONG = 0.6, 1.0, 2.5
-#: Where jumps land: at the start of the span, near behind, near ahead, at the
-#: start of a bar, anywhere.
-TO_START, TO_BACK, TO_AHEAD, TO_BAR, TO_ANY = 0.2, 0.4, 0.05, 0.2, 0.15
+#: Where jumps land: at the start of the span (after its end, or else), near behind, near ahead, at
+#: the start of any bar, anywhere. Of near landings this share is at the starts of bars.
+TO_START_AFTER_END, TO_START = 0.5, 0.1
+TO_BACK, TO_AHEAD, TO_BAR, TO_ANY = 0.5, 0.1, 0.15, 0.15
+NEAR_BAR = 0.5
 #: How near is near, behind and ahead, quarters.
 NEAR_BEHIND_Q, NEAR_AHEAD_Q = 16.0, 8.0
 #: How far behind the front a note may come, and how far ahead it is looked for, quarters.

@@ -50,7 +50,8 @@ class Path:
         since: the group landed on after the last jump.
         front_left, front_right: notes of the front group already played, by hand.
         used: notes already played here (recent ones), to the index of the played note.
-        at_q, at_s: a moment of the score and when it was heard; s_per_q: the player's tempo now.
+        at_q, at_s: a moment of the score and when it was heard; before_q, before_s: the one before.
+        s_per_q: the player's tempo now.
         usual: the same over a long time.
         steps: how many steps the tempo was told from.
         left, right: how much speaks for each hand being played (-3 to 3).
@@ -60,6 +61,8 @@ class Path:
     __slots__ = (
         "at_q",
         "at_s",
+        "before_q",
+        "before_s",
         "front",
         "front_left",
         "front_right",
@@ -82,7 +85,7 @@ class Path:
         self.landing = 0
         self.front_left = self.front_right = 0
         self.used: dict[int, int] = {}
-        self.at_q = self.at_s = 0.0
+        self.at_q = self.at_s = self.before_q = self.before_s = 0.0
         self.s_per_q = self.usual = 0.5
         self.steps = 0
         self.left = self.right = 1.0
@@ -93,6 +96,7 @@ class Path:
         new.logp, new.node, new.front = self.logp, self.node, self.front
         new.front_left, new.front_right = self.front_left, self.front_right
         new.used = self.used.copy()
+        new.before_q, new.before_s = self.before_q, self.before_s
         new.landing, new.usual = self.landing, self.usual
         new.at_q, new.at_s, new.s_per_q, new.steps = self.at_q, self.at_s, self.s_per_q, self.steps
         new.left, new.right, new.since = self.left, self.right, self.since
@@ -112,6 +116,13 @@ def timing_cost(path: Path, group: int, q: float, time_s: float, loose: int) -> 
     """
     way_q = q - path.at_q
     late_s = time_s - path.at_s - way_q * path.s_per_q
+    cost = oddness(path, way_q, late_s, loose)
+    most = costs.HESITATION if late_s > 0.0 and group > path.front else costs.TIMING_AT_MOST
+    return cost if cost < most else most
+
+
+def oddness(path: Path, way_q: float, late_s: float, loose: int) -> float:
+    """Cost of a deviation, so many quarters from a known moment (Student's t, 3 degrees)."""
     way = abs(way_q)
     share = costs.SPREAD_BEAT + costs.SPREAD_WAY * (way if way < 4.0 else 4.0)
     if path.steps < 3:
@@ -119,9 +130,7 @@ def timing_cost(path: Path, group: int, q: float, time_s: float, loose: int) -> 
     if loose:
         share += 0.15
     z = late_s / (costs.SPREAD_S + share * path.s_per_q)
-    cost = 2.0 * math.log1p(z * z / 3.0)
-    most = costs.HESITATION if late_s > 0.0 and group > path.front else costs.TIMING_AT_MOST
-    return cost if cost < most else most
+    return 2.0 * math.log1p(z * z / 3.0)
 
 
 def skip_cost(path: Path, group: int, m: ScoreMap) -> float:
@@ -244,6 +253,7 @@ def _keep_time(path: Path, q: float, time_s: float) -> None:
         path.steps += 1
         time_s -= min(max(0.25 * late_s, -0.03), 0.03)
         path.usual += 0.02 * way_q * (path.s_per_q - path.usual)
+    path.before_s, path.before_q = path.at_s, path.at_q
     path.at_s, path.at_q = time_s, q
 
 
@@ -278,9 +288,13 @@ def again(path: Path, pitch: int, time_s: float, m: ScoreMap) -> Way | None:
         if node.what == RIGHT and m.pitch[node.note] == pitch:
             if node.fresh:
                 return None
-            group, q, loose = m.group[node.note], m.q[node.note], m.loose[node.note]
-            now = timing_cost(path, group, q, time_s, loose)
-            then = timing_cost(path, group, q, node.time_s, loose)
+            q, loose = m.q[node.note], m.loose[node.note]
+            from_q, from_s = path.at_q, path.at_s
+            if from_q == q:
+                from_q, from_s = path.before_q, path.before_s
+            due_s = from_s + (q - from_q) * path.s_per_q
+            now = oddness(path, q - from_q, time_s - due_s, loose)
+            then = oddness(path, q - from_q, node.time_s - due_s, loose)
             return costs.EXTRA + now - then, AGAIN, node.note
         node = node.prev
     return None

@@ -21,8 +21,8 @@ IntArray = npt.NDArray[np.int32]
 LANDINGS = 5
 #: Groups that may lie between one note and the next, at most.
 REACH = 4
-#: The start of the span is this many groups wide (a pickup may be left out).
-START_GROUPS = 2
+#: The end of the span is this many groups wide (a last chord may be left out).
+END_GROUPS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,20 +58,23 @@ def jump_cost(groups: IntArray, from_group: int, m: ScoreMap) -> FloatArray:
 
     Half of all landings are near (mostly behind, by a few bars), and starts of bars are likelier.
     """
-    count = len(m.group_q)
-    p = np.full(len(groups), costs.TO_ANY / count)
-    p += np.where(m.bar_start[groups], costs.TO_BAR / max(int(m.bar_start.sum()), 1), 0.0)
-    p += np.where(groups < START_GROUPS, costs.TO_START / START_GROUPS, 0.0)
+    count, bars = len(m.group_q), max(int(m.bar_start.sum()), 1)
+    starts = m.bar_start[groups]
+    at_end = from_group >= count - END_GROUPS
+    to_start = costs.TO_START_AFTER_END if at_end or from_group < 0 else costs.TO_START
+    p = np.where(starts, costs.TO_BAR / bars, 0.0) + costs.TO_ANY / count
+    p[groups == 0] += to_start
+    p[groups == 1] += 0.1 * to_start
     if from_group >= 0:
         away_q = m.group_q_array[groups] - m.group_q[from_group]
-        groups_per_q = count / (m.group_q[-1] - m.group_q[0] + 1.0)
-        back = costs.TO_BACK / (costs.NEAR_BEHIND_Q * groups_per_q)
-        ahead = costs.TO_AHEAD / (costs.NEAR_AHEAD_Q * groups_per_q)
-        p += np.where(
+        near = np.where(
             away_q > 0,
-            ahead * np.exp(-away_q / costs.NEAR_AHEAD_Q),
-            back * np.exp(away_q / costs.NEAR_BEHIND_Q),
+            costs.TO_AHEAD / costs.NEAR_AHEAD_Q * np.exp(-away_q / costs.NEAR_AHEAD_Q),
+            costs.TO_BACK / costs.NEAR_BEHIND_Q * np.exp(away_q / costs.NEAR_BEHIND_Q),
         )
+        length_q = m.group_q[-1] - m.group_q[0] + 1.0
+        at_bars = np.where(starts, costs.NEAR_BAR * length_q / bars, 0.0)
+        p += near * (at_bars + (1.0 - costs.NEAR_BAR) * length_q / count)
     return -np.log(p)
 
 

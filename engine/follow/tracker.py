@@ -9,7 +9,7 @@ from engine.follow.scoremap import ScoreMap
 from engine.performance import PlayedNote
 
 #: Paths kept, and of those with the same last jump; how much worse than the best one may be; notes looked back upon after a surprise.
-PATHS, VARIANTS, WORSE, LOOK_BACK = 8, 4, 14.0, 10
+PATHS, VARIANTS, WORSE, LOOK_BACK = 14, 3, 13.0, 10
 #: Cost of the last four notes together that is a surprise.
 SURPRISE = 7.0
 
@@ -108,8 +108,9 @@ class Tracker:
         path.landing = self._landings
         path.front = path.since = landing.group
         path.at_q, path.at_s = m.q[place], note.onset_s
+        path.before_q, path.before_s = path.at_q, path.at_s
         path.s_per_q = path.usual = parent.usual
-        path.steps = min(parent.steps, 2)
+        path.steps = 0
         path.left, path.right = parent.left, parent.right
         start = chain[first].logp + chain[first].cost - landing.jump
         path.logp = start
