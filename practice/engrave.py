@@ -1,0 +1,241 @@
+"""The engraver: asks for pages, keeps them on disk, survives the engraving process dying.
+
+Engraving runs in a process of its own (see `practice.engraving`). A page is found again by a
+hash of the score's text, the layout and the engraving's version; systems are shown as they come.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import queue
+import re
+import shutil
+import subprocess
+import sys
+import threading
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from practice.engraving.fonts import music_font
+from practice.engraving.system import EngravedSystem, from_json
+
+#: Layouts kept on disk; the ones longest unused go first.
+KEPT_LAYOUTS = 60
+_PART_NAME = re.compile(r"(<part-(?:name|abbreviation)(?:\s[^>]*)?>)[^<]*(</)")
+
+
+@dataclass(frozen=True, slots=True)
+class PageLayout:
+    """How wide a system is, in staff spaces, and how many pixels a space has."""
+
+    width_spaces: int
+    space_px: float
+
+
+@dataclass(frozen=True, slots=True)
+class EngravedScore:
+    """The page as far as it is there.
+
+    Attributes:
+        key: names the folder; the same for the same text and layout.
+        folder: where the pictures are, "000.png" for system 0.
+        systems: in order of the document, as many as are ready.
+        total: how many there will be, None while not known.
+        trouble: one line where engraving failed for good, else "".
+    """
+
+    key: str
+    folder: Path
+    layout: PageLayout
+    systems: tuple[EngravedSystem, ...] = ()
+    total: int | None = None
+    trouble: str = ""
+
+    @property
+    def done(self) -> bool:
+        """All systems are there."""
+        return self.total is not None and len(self.systems) == self.total
+
+
+class Engraver:
+    """Turns score text into engraved systems, one job at a time; a new job replaces the old."""
+
+    def __init__(self, cache_dir: Path) -> None:
+        self._root = cache_dir / "engraving"
+        self._fonts = cache_dir / "fonts"
+        self._answers: queue.SimpleQueue[dict[str, Any]] = queue.SimpleQueue()
+        self._process: subprocess.Popen[str] | None = None
+        self._job: dict[str, Any] | None = None
+        self._restarted = False
+        self._score: EngravedScore | None = None
+
+    @property
+    def score(self) -> EngravedScore | None:
+        """What was last asked for, as far as it is there."""
+        return self._score
+
+    def ask(self, text: str, left_hand: Iterable[str], layout: PageLayout) -> str:
+        """Ask for a score's pages. They come through `poll`, at once where they are cached.
+
+        Args:
+            text: MusicXML with note ids.
+            left_hand: ids of the notes the left hand plays.
+            layout: width and size.
+
+        Returns:
+            The key of the engraving.
+        """
+        text = _PART_NAME.sub(r"\1\2", text)
+        left = sorted(left_hand)
+        key = _key(text, left, layout)
+        folder = self._root / key
+        if self._score is not None and self._score.key == key and not self._score.trouble:
+            return key
+        self._score = EngravedScore(key, folder, layout)
+        if (folder / "done.json").exists():
+            os.utime(folder)
+            self._job = None
+            threading.Thread(target=self._load_kept, args=(key, folder), daemon=True).start()
+            return key
+        folder.mkdir(parents=True, exist_ok=True)
+        (folder / "score.musicxml").write_text(text, "utf-8")
+        self._job = {
+            "key": key, "folder": str(folder), "score": str(folder / "score.musicxml"),
+            "left_hand": left, "width_spaces": layout.width_spaces, "space_px": layout.space_px,
+            "music_font": str(music_font(self._fonts)),
+        }  # fmt: skip
+        self._restarted = False
+        self._stop_process()  # whatever it was busy with is no longer wanted
+        self._start_process()
+        _forget_old(self._root, keep=key)
+        return key
+
+    def poll(self) -> EngravedScore | None:
+        """The page with what has come since, or None if nothing has. Never waits."""
+        changed = False
+        while True:
+            try:
+                answer = self._answers.get_nowait()
+            except queue.Empty:
+                return self._score if changed else None
+            changed = self._take(answer) or changed
+
+    def wait(self, timeout_s: float = 30.0) -> EngravedScore | None:
+        """Wait until the page is done or failed, for programs without a frame loop."""
+        while self._score is not None and not self._score.done and not self._score.trouble:
+            try:
+                self._take(self._answers.get(timeout=timeout_s))
+            except queue.Empty:
+                break
+        return self._score
+
+    def close(self) -> None:
+        """End the engraving process."""
+        self._job = None
+        self._stop_process()
+
+    def _take(self, answer: dict[str, Any]) -> bool:
+        score = self._score
+        if score is None or answer["key"] != score.key:
+            return False
+        if "died" in answer:
+            return self._restart(score)
+        if "error" in answer:
+            self._score = replace(score, trouble=str(answer["error"]))
+        elif "done" in answer:
+            self._score = replace(score, total=int(answer["done"]))
+            self._job = None
+        elif answer["system"].index == len(score.systems):
+            self._score = replace(
+                score, systems=(*score.systems, answer["system"]), total=answer["of"]
+            )
+        return True
+
+    def _restart(self, score: EngravedScore) -> bool:
+        if self._job is None or score.done:
+            return False
+        if self._restarted:
+            self._score = replace(
+                score, trouble="the engraver stopped twice; the page is not drawn, all else goes on"
+            )
+            return True
+        self._restarted = True
+        self._score = replace(score, systems=(), total=None)
+        self._start_process()
+        return True
+
+    def _start_process(self) -> None:
+        paths = [str(Path(__file__).resolve().parents[1]), os.environ.get("PYTHONPATH", "")]
+        self._process = subprocess.Popen(
+            [sys.executable, "-m", "practice.engraving.worker"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            text=True,
+            encoding="utf-8",
+            env={**os.environ, "PYTHONPATH": os.pathsep.join(p for p in paths if p)},
+        )
+        assert self._process.stdin is not None
+        assert self._job is not None
+        job = self._job
+        try:
+            self._process.stdin.write(json.dumps(job) + "\n")
+            self._process.stdin.flush()
+        except OSError:
+            pass  # it died at once; the listener below says so
+        threading.Thread(target=self._listen, args=(self._process, job), daemon=True).start()
+
+    def _stop_process(self) -> None:
+        process, self._process = self._process, None
+        if process is not None:
+            process.kill()
+            process.wait()
+
+    def _listen(self, process: subprocess.Popen[str], job: dict[str, Any]) -> None:
+        assert process.stdout is not None
+        for line in process.stdout:
+            try:
+                answer = json.loads(line)
+                if "system" in answer:
+                    answer["system"] = _load_system(Path(job["folder"]), answer["system"])
+            except (ValueError, OSError, KeyError, TypeError):
+                continue
+            self._answers.put(answer)
+        self._answers.put({"key": job["key"], "died": True})
+
+    def _load_kept(self, key: str, folder: Path) -> None:
+        try:
+            total = int(json.loads((folder / "done.json").read_text("utf-8"))["systems"])
+            for index in range(total):
+                system = _load_system(folder, index)
+                self._answers.put({"key": key, "system": system, "of": total})
+            self._answers.put({"key": key, "done": total})
+        except (ValueError, OSError, KeyError, TypeError) as error:
+            shutil.rmtree(folder, ignore_errors=True)
+            trouble = f"kept pages could not be read and were thrown away ({error}); open again"
+            self._answers.put({"key": key, "error": trouble})
+
+
+def _load_system(folder: Path, index: int) -> EngravedSystem:
+    return from_json(json.loads((folder / f"{index:03d}.json").read_text("utf-8")))
+
+
+def _key(text: str, left: list[str], layout: PageLayout) -> str:
+    from importlib.metadata import version
+
+    from practice.engraving.worker import ENGRAVING_VERSION
+
+    made_by = [ENGRAVING_VERSION, version("verovio"), version("resvg-py")]
+    parts = json.dumps([made_by, left, layout.width_spaces, layout.space_px])
+    return hashlib.sha256(f"{parts}\n{text}".encode()).hexdigest()[:32]
+
+
+def _forget_old(root: Path, keep: str) -> None:
+    folders = sorted((f for f in root.iterdir() if f.is_dir()), key=lambda f: f.stat().st_mtime)
+    for folder in folders[:-KEPT_LAYOUTS]:
+        if folder.name != keep:
+            shutil.rmtree(folder, ignore_errors=True)

@@ -1,0 +1,176 @@
+"""The Account: this pass, the last and the best; the slips in words; one line of advice."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from practice.snapshot import PassRecord
+from practice.window.advice import advise
+from practice.window.faces import shorten, text_width, words, wrap
+from practice.window.ledger import LINES, LedgerLine, best_at_tempo, is_real_change, read_value
+from practice.window.ops import Box, DrawOp, Line, Shape
+from practice.window.parts import Parts
+from practice.window.phrases import describe_pass
+from practice.window.slip_words import slips_in_words
+from practice.window.theme import Theme
+from practice.window.view import View
+
+
+def compose_account(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
+    """The Account, from top to bottom as far as there is room."""
+    box = parts.account.inset(parts.gap, parts.gap * 0.5)
+    record = view.record or (view.snapshot.passes[-1] if view.snapshot.passes else None)
+    if record is None:
+        return _nothing_yet(theme, parts, box)
+    ops, y = _heading(view, record, theme, parts, box)
+    table, y = _table(view, record, theme, parts, box, y)
+    ops += table
+    advice_lines = _advice(view, record, theme, parts, box)
+    advice_h = len(advice_lines) * parts.type.body * 1.35
+    room = box.bottom - advice_h - parts.gap * 0.5 - y
+    ops += _slips(view, record, theme, parts, Box(box.x, y, box.w, room))
+    y = box.bottom - advice_h + parts.type.body
+    if advice_lines:
+        top = box.bottom - advice_h - parts.gap * 0.25
+        ops.append(Line(((box.x, top), (box.right, top)), theme.rule, 1.0))
+    for text in advice_lines:
+        ops.append(words(box.x, y, text, parts.type.body, theme.ink, "serif-italic"))
+        y += parts.type.body * 1.35
+    return ops
+
+
+def _nothing_yet(theme: Theme, parts: Parts, box: Box) -> list[DrawOp]:
+    size = parts.type.body
+    lines = wrap(
+        "After a pass, what was played stands here: notes, timing, evenness, octaves, pedal, "
+        "balance, and the slips in words.", "serif-italic", size, box.w, 5,
+    )  # fmt: skip
+    return [
+        words(box.x, box.y + size * (1.2 + 1.4 * k), text, size, theme.soft, "serif-italic")
+        for k, text in enumerate(lines)
+    ]
+
+
+def _heading(
+    view: View, record: PassRecord, theme: Theme, parts: Parts, box: Box
+) -> tuple[list[DrawOp], float]:
+    size = parts.type.body
+    y = box.y + size * 1.1
+    text = describe_pass(record, view.snapshot.arrangement)
+    if view.looking == "average" and view.record is not None:
+        text += f" · marks: average of {len(view.averaged)}"
+    ops: list[DrawOp] = [
+        words(box.x, y, shorten(text, "bold", size, box.w), size, theme.ink, "bold")
+    ]
+    verdict = "a good pass" if record.good else record.why_not
+    if verdict:
+        y += size * 1.35
+        verdict = shorten(verdict, "serif", size, box.w)
+        ops.append(words(box.x, y, verdict, size, theme.soft, "serif"))
+    return ops, y + size * 0.45
+
+
+def _table(
+    view: View, record: PassRecord, theme: Theme, parts: Parts, box: Box, y: float
+) -> tuple[list[DrawOp], float]:
+    small, body = parts.type.small, parts.type.body
+    before = _pass_before(view, record)
+    best = best_at_tempo(view.snapshot.passes, record)
+    label_w = max(text_width(line.label, "text", body) for line in LINES) + small * 0.6
+    column = (box.w - label_w) / 3.35
+    edges = [box.x + label_w + column * k for k in (1.35, 2.35, 3.35)]
+    y += small * 1.2
+    ops: list[DrawOp] = [
+        words(x, y, name, small, theme.soft, align="right")
+        for x, name in zip(edges, ("this", "last", "best"), strict=True)
+    ]
+    y += small * 0.35
+    ops.append(Line(((box.x, y), (box.right, y)), theme.rule, 1.0))
+    for line in LINES:
+        y += body * 1.3
+        ops.append(words(box.x, y, line.label, body, theme.soft))
+        ops += _row(line, record, before, best, theme, parts, edges, y, column)
+    return ops, y + body * 0.7
+
+
+def _row(
+    line: LedgerLine,
+    record: PassRecord,
+    before: PassRecord | None,
+    best: PassRecord | None,
+    theme: Theme,
+    parts: Parts,
+    edges: list[float],
+    y: float,
+    column: float,
+) -> Iterator[DrawOp]:
+    body, small = parts.type.body, parts.type.small
+    now = read_value(line, record)
+    text = line.show(now) if now.value is not None else "–"
+    yield words(edges[0], y, text, body, theme.ink, "bold", "right")
+    word = line.word(now) if now.value is not None else ""
+    for other, edge in ((before, edges[1]), (best, edges[2])):
+        if other is not None:
+            value = read_value(line, other)
+            shown = line.show(value) if value.value is not None else "–"
+            yield words(edge, y, shown, body, theme.soft, align="right")
+    if word and before is None:
+        room = edges[2] - edges[0] - small
+        yield words(
+            edges[0] + small * 0.6, y, shorten(word, "text", small, room), small, theme.soft
+        )
+    if before is not None:
+        change = is_real_change(line, record, before)
+        if change:
+            x = edges[0] + small * 0.55
+            yield _arrow(x, y - body * 0.36, small * 0.36, change, theme)
+
+
+def _arrow(x: float, y: float, size: float, change: int, theme: Theme) -> Shape:
+    """A triangle: up for better, down for worse."""
+    tip = -change * size
+    return Shape(((x - size, y - tip), (x + size, y - tip), (x, y + tip)), theme.ink)
+
+
+def _pass_before(view: View, record: PassRecord) -> PassRecord | None:
+    alike = [
+        r
+        for r in view.snapshot.passes
+        if r.number < record.number and r.hands == record.hands and r.span == record.span
+    ]
+    return alike[-1] if alike else None
+
+
+def _slips(
+    view: View, record: PassRecord, theme: Theme, parts: Parts, box: Box
+) -> Iterator[DrawOp]:
+    size = parts.type.body
+    y = box.y + size
+    lines = slips_in_words(view.snapshot.arrangement, record)
+    if not lines:
+        if box.h > size * 1.5:
+            yield words(box.x, y, "No slips.", size, theme.ink, "serif")
+        return
+    step, rest = size * 1.3, len(lines)
+    for where, text in lines:
+        fitting = int((box.bottom - y) / step) + 1
+        if fitting < (2 if rest > 1 else 1):
+            break
+        label = f"bar {where}  "
+        label_w = text_width(label, "bold", size)
+        broken = wrap(
+            text, "serif", size, box.w - label_w, min(2, fitting - (1 if rest > 1 else 0))
+        )
+        yield words(box.x, y, label.strip(), size, theme.slip, "bold")
+        for part in broken:
+            yield words(box.x + label_w, y, part, size, theme.ink, "serif")
+            y += step
+        rest -= 1
+    if rest and y <= box.bottom:
+        more = f"and {rest} more, on the page"
+        yield words(box.x, y, more, parts.type.small, theme.soft, "serif-italic")
+
+
+def _advice(view: View, record: PassRecord, theme: Theme, parts: Parts, box: Box) -> list[str]:
+    text = advise(view.snapshot.arrangement, record, view.snapshot.passes)
+    return wrap(text, "serif-italic", parts.type.body, box.w, 3) if text else []

@@ -1,0 +1,248 @@
+"""The Desk: the engraved page in slots, the span bracketed, the rest dimmed, what the form says."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+
+from engine.arrangement import Twins
+from practice.engraving.system import EngravedSystem
+from practice.window.faces import shorten, text_width, words
+from practice.window.ops import Box, Colour, DrawOp, Fill, Line, Picture, Shape
+from practice.window.page import Page, PageLine
+from practice.window.parts import Parts
+from practice.window.theme import Theme
+from practice.window.view import View
+
+MOST_SLOTS = 6
+Tint = tuple[Colour, Colour, Colour]
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A line of the page where it stands on the screen: (0, 0) of its system, pixels a space."""
+
+    line: PageLine
+    system: EngravedSystem
+    slot: Box
+    x: float
+    y: float
+    px: float
+
+    def at(self, x: float, y: float) -> tuple[float, float]:
+        """Pixels of a point given in spaces of the system."""
+        return self.x + x * self.px, self.y + y * self.px
+
+    @property
+    def top(self) -> float:
+        """The upper staff's top line, pixels."""
+        return self.y + self.system.staves[0].top * self.px
+
+    @property
+    def bottom(self) -> float:
+        """The lower staff's bottom line, pixels."""
+        return self.y + self.system.staves[-1].bottom * self.px
+
+
+def page_box(parts: Parts, performing: bool) -> Box:
+    """Where the page stands: the Desk, or the whole window in the performance view."""
+    box = parts.whole if performing else parts.desk
+    return box.inset(parts.gap, parts.gap * 0.5)
+
+
+def width_in_spaces(parts: Parts, performing: bool) -> int:
+    """How wide systems are to be engraved; in steps, so that few layouts are made."""
+    spaces = page_box(parts, performing).w / parts.space_px
+    return max(40, int(spaces // 2) * 2)
+
+
+def slot_plan(page: Page, parts: Parts, performing: bool) -> tuple[int, float]:
+    """How many slots there are, at least two, and how many pixels a space has in them."""
+    box = page_box(parts, performing)
+    tallest = max((s.height for s in page.score.systems), default=20.0)
+    fitting = min(page.score.layout.space_px, box.w / page.score.layout.width_spaces)
+    px = min(fitting, box.h / 2 / tallest)
+    count = int(box.h // (tallest * px + parts.type.small * 0.6))
+    return max(2, min(count, MOST_SLOTS)), px
+
+
+def find_places(view: View, parts: Parts) -> list[Place]:
+    """Every line on the screen, top to bottom."""
+    if view.page is None or not view.page.lines:
+        return []
+    box = page_box(parts, view.performing)
+    _, px = slot_plan(view.page, parts, view.performing)
+    height = box.h / len(view.slots)
+    places = []
+    for number, index in enumerate(view.slots):
+        if index is None or index >= len(view.page.lines):
+            continue
+        line = view.page.lines[index]
+        system = view.page.system(line)
+        slot = Box(box.x, box.y + number * height, box.w, height)
+        y = slot.y + max(0.0, (height - system.height * px) / 2)
+        places.append(Place(line, system, slot, box.x, round(y), px))
+    return places
+
+
+def compose_page(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
+    """What stays while the player plays on one opening of the page."""
+    box = page_box(parts, view.performing)
+    if view.page is None or not view.page.lines:
+        text = view.note or "The page is being engraved …"
+        x, y = box.middle
+        return [words(x, y, text, parts.type.body, theme.soft, "serif-italic", "centre")]
+    ops: list[DrawOp] = []
+    places = find_places(view, parts)
+    for place in places:
+        ops += _changed_bars(view, theme, place)
+        ops += _inks(view, theme, place)
+        if not view.performing:
+            ops += _brackets(view, theme, place, parts)
+            ops += _form_signs(view, theme, place, parts)
+        ops += _time_label(theme, place, parts)
+        ops += _rescue_flags(view, theme, place, parts)
+    return [*ops, *_seams(view, theme, places)]
+
+
+def _inks(view: View, theme: Theme, place: Place) -> Iterator[Picture]:
+    """The system's picture, in up to three stretches: before, in and after the span."""
+    lit, dim = _tints(view, theme)
+    width = place.system.width
+    if view.performing:
+        yield _stretch(place, 0, width, lit)
+        return
+    first, last = view.snapshot.span.from_bar, view.snapshot.span.to_bar
+    start, end = max(first, place.line.from_bar), min(last, place.line.to_bar)
+    if start > end:
+        yield _stretch(place, 0, width, dim)
+        return
+    assert view.page is not None
+    left = 0.0 if start == place.line.from_bar else view.page.bar_edges(start)[0]
+    right = width if end == place.line.to_bar else view.page.bar_edges(end)[1]
+    for from_x, to_x, tint in ((0.0, left, dim), (left, right, lit), (right, width, dim)):
+        if to_x > from_x:
+            yield _stretch(place, from_x, to_x, tint)
+
+
+def _stretch(place: Place, from_x: float, to_x: float, tint: Tint) -> Picture:
+    return Picture(
+        place.system.index, place.x, place.y, from_x, to_x, place.system.height, place.px, tint
+    )
+
+
+def _tints(view: View, theme: Theme) -> tuple[Tint, Tint]:
+    hands = view.snapshot.hands if not view.performing else "both"
+    right = theme.silent if hands == "left" else theme.ink
+    left = theme.silent if hands == "right" else theme.ink
+    return (right, left, theme.ink), (theme.dim, theme.dim, theme.dim)
+
+
+def _changed_bars(view: View, theme: Theme, place: Place) -> Iterator[DrawOp]:
+    assert view.page is not None
+    bars = view.page.arrangement.bars
+    for bar in range(place.line.from_bar, place.line.to_bar + 1):
+        if bars[bar].written in view.changed_bars:
+            left, right = view.page.bar_edges(bar)
+            x, _ = place.at(left, 0)
+            w = (right - left) * place.px
+            yield Fill(Box(x, place.slot.y, w, place.slot.h), theme.shade)
+
+
+def _brackets(view: View, theme: Theme, place: Place, parts: Parts) -> Iterator[DrawOp]:
+    """Square brackets round the span, where it begins and where it ends."""
+    assert view.page is not None
+    span, line = view.snapshot.span, place.line
+    thick = max(2.0, 2.4 * parts.unit)
+    reach = 0.9 * place.px
+    top, bottom = place.top - 1.6 * place.px, place.bottom + 1.6 * place.px
+    if line.from_bar <= span.from_bar <= line.to_bar:
+        first = span.from_bar == line.from_bar
+        x = place.x + (view.page.bar_edges(span.from_bar)[0] - (1.5 if first else 0)) * place.px
+        x = max(x, place.slot.x + thick)
+        points = ((x + reach, top), (x, top), (x, bottom), (x + reach, bottom))
+        yield Line(points, theme.heard, thick)
+    if line.from_bar <= span.to_bar <= line.to_bar:
+        x = place.x + view.page.bar_edges(span.to_bar)[1] * place.px
+        x = min(x + thick, place.slot.right - thick)
+        points = ((x - reach, top), (x, top), (x, bottom), (x - reach, bottom))
+        yield Line(points, theme.heard, thick)
+
+
+def _time_label(theme: Theme, place: Place, parts: Parts) -> Iterator[DrawOp]:
+    if place.line.time < 2:
+        return
+    ending = {2: "2nd", 3: "3rd"}.get(place.line.time, f"{place.line.time}th")
+    size = parts.type.small
+    y = max(place.slot.y + size, place.top - 4.2 * place.px)
+    yield words(place.x, y, f"{ending} time", size, theme.heard, "serif-italic", ground=theme.paper)
+
+
+def _rescue_flags(view: View, theme: Theme, place: Place, parts: Parts) -> Iterator[DrawOp]:
+    """The player's own rescue points: a numbered flag on the bar's left barline."""
+    assert view.page is not None
+    for number, bar in enumerate(view.rescue_bars, 1):
+        if place.line.from_bar <= bar <= place.line.to_bar:
+            x = place.x + view.page.bar_edges(bar)[0] * place.px
+            size = parts.type.small
+            top = max(place.slot.y, place.top - 2.2 * place.px - size * 1.3)
+            w = text_width(str(number), "bold", size) + size * 0.7
+            yield Line(((x, top), (x, place.top)), theme.ink, max(1.5, 1.6 * parts.unit))
+            h = size * 1.25
+            yield Shape(
+                ((x, top), (x + w, top), (x + w + h / 3, top + h / 2), (x + w, top + h),
+                 (x, top + h)), theme.ink,
+            )  # fmt: skip
+            yield words(x + size * 0.35, top + size, str(number), size, theme.paper, "bold")
+
+
+def _form_signs(view: View, theme: Theme, place: Place, parts: Parts) -> list[DrawOp]:
+    """Partings of twins: a small fork over the staff, with what happens here."""
+    assert view.page is not None
+    ops: list[DrawOp] = []
+    taken: list[Box] = []
+    for twins in view.page.arrangement.form.twins:
+        for which, q in enumerate(twins.parting):
+            if view.page.line_at(float(q)) == place.line:
+                ops += _parting(view, theme, place, parts, twins, which, taken)
+    return ops
+
+
+def _parting(
+    view: View, theme: Theme, place: Place, parts: Parts, twins: Twins, which: int, taken: list[Box]
+) -> list[DrawOp]:
+    assert view.page is not None
+    page, size = view.page, parts.type.small
+    q, other = twins.parting[which], twins.parting[1 - which]
+    x = place.x + page.x_at(place.line, float(q)) * place.px
+    arm = 0.55 * place.px
+    y = place.slot.y + size * 0.2 + 2.6 * arm
+    fork = Box(x - 1.4 * arm, y - 2.6 * arm, 2.8 * arm, 2.6 * arm)
+    if any(fork.meets(box) for box in taken):
+        return []
+    thick = max(1.5, 1.7 * parts.unit)
+    knot = (x, y - 1.2 * arm)
+    ops: list[DrawOp] = [
+        Line(((x, y), knot, (x - arm, y - 2.4 * arm)), theme.soft, thick),
+        Line((knot, (x + arm, y - 2.4 * arm)), theme.soft, thick),
+    ]
+    text = f"unlike bar {page.arrangement.bar_at(other).number}"
+    room = place.slot.right - (x + 2 * arm)
+    text = shorten(text, "serif-italic", size, room)
+    label = words(x + 1.8 * arm, y - 0.4 * arm, text, size, theme.soft, "serif-italic",
+                  ground=theme.paper)  # fmt: skip
+    if text and not any(label.box.meets(box) for box in taken):
+        ops.append(label)
+        taken.append(label.box)
+    taken.append(fork)
+    return ops
+
+
+def _seams(view: View, theme: Theme, places: list[Place]) -> Iterator[DrawOp]:
+    """A thin rule between two slots where reading does not go on downwards."""
+    for upper, lower in pairwise(places):
+        if lower.line.index != upper.line.index + 1:
+            y = lower.slot.y
+            ends = ((lower.slot.x, y), (lower.slot.right, y))
+            yield Line(ends, theme.soft, 1.0, dash=6.0)

@@ -1,0 +1,159 @@
+"""The Desk between frames: which engraving is asked for, which lines stand in the slots."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import replace
+
+from engine.arrangement import Arrangement
+from practice.engrave import Engraver, PageLayout
+from practice.window.desk import slot_plan, width_in_spaces
+from practice.window.heard import HeardNotes
+from practice.window.page import Page
+from practice.window.parts import Parts
+from practice.window.turning import open_slots, turn
+from practice.window.view import View
+
+#: After a resize the page is engraved anew once the window has kept its size for so long.
+SETTLE_S = 0.25
+_NOTE = r'<note\b[^>]*\bid="{}"[^>]*>.*?</note>'
+_FINGERING = re.compile(r"<fingering\b[^>]*>.*?</fingering>", re.S)
+
+
+def left_hand_ids(arrangement: Arrangement) -> frozenset[str]:
+    """Ids of all heads the left hand plays, tied ones too."""
+    return frozenset(
+        head
+        for note in arrangement.notes
+        if note.hand == "left"
+        for head in (note.note_id, *note.heads)
+    )
+
+
+def with_fingering(text: str, fingering: Mapping[str, str]) -> str:
+    """MusicXML with the player's own fingering in place of the printed one; "" takes it away."""
+    for note_id, finger in fingering.items():
+        text = re.sub(
+            _NOTE.format(re.escape(note_id)),
+            lambda found, finger=finger: _finger_note(found[0], finger),  # type: ignore[misc]
+            text,
+            count=1,
+            flags=re.S,
+        )
+    return text
+
+
+def _finger_note(note: str, finger: str) -> str:
+    note = _FINGERING.sub("", note)
+    if not finger:
+        return note
+    sign = f"<fingering>{finger}</fingering>"
+    if "<technical>" in note:
+        return note.replace("<technical>", f"<technical>{sign}", 1)
+    if "<notations>" in note:
+        return note.replace("<notations>", f"<notations><technical>{sign}</technical>", 1)
+    sign = f"<notations><technical>{sign}</technical></notations>"
+    lyric = note.find("<lyric")
+    at = lyric if lyric >= 0 else note.rindex("</note>")
+    return note[:at] + sign + note[at:]
+
+
+class DeskState:
+    """Brings the view's page and slots up to date, frame by frame."""
+
+    def __init__(self, engraver: Engraver) -> None:
+        self._engraver = engraver
+        self._text = ""
+        self._arrangement: Arrangement | None = None
+        self._layout: PageLayout | None = None
+        self._wanted: tuple[PageLayout, float] | None = None
+        self._heard = HeardNotes()
+        self._span_seen: object = None
+        self._was_playing = False
+
+    def open_text(self, text: str) -> None:
+        """The score's text from now on; asked for at the next frame."""
+        if text != self._text:
+            self._text, self._layout = text, None
+
+    def step(self, view: View, parts: Parts, now_s: float) -> View:
+        """The view with what has come of the page, and the page turned where it must be."""
+        self._ask(view, parts, now_s)
+        came = self._engraver.poll()
+        if came is not None and (came.systems or came.trouble):
+            keep_old = view.page is not None and not came.done and not came.systems
+            if came.systems and not keep_old:
+                page = Page(view.snapshot.arrangement, came)
+                view = replace(view, page=page, slots=self._refit(view, page))
+            if came.trouble:
+                view = replace(view, note=came.trouble)
+        if view.page is None or not view.page.lines:
+            return view
+        return self._mark_heard(self._turn(view, parts))
+
+    def _ask(self, view: View, parts: Parts, now_s: float) -> None:
+        """Ask for the page where the text, the width or the size has changed, and settled."""
+        layout = PageLayout(width_in_spaces(parts, view.performing), parts.space_px)
+        arrangement = view.snapshot.arrangement
+        if self._layout == layout and self._arrangement is arrangement:
+            self._wanted = None
+            return
+        if not self._text:
+            return
+        if self._wanted is None or self._wanted[0] != layout:
+            self._wanted = (layout, now_s)
+        first = self._layout is None or self._arrangement is not arrangement
+        if not first and now_s - self._wanted[1] < SETTLE_S:
+            return
+        self._layout, self._arrangement, self._wanted = layout, arrangement, None
+        self._engraver.ask(self._text, left_hand_ids(arrangement), layout)
+
+    def _refit(self, view: View, page: Page) -> tuple[int | None, ...]:
+        """Slots for new systems: those shown stay where only more have come."""
+        old = view.page
+        if old is not None and old.score.key == page.score.key and view.slots[0] is not None:
+            fresh = self._open(view, page, len(view.slots))
+            return tuple(b if a is None else a for a, b in zip(view.slots, fresh, strict=False))
+        self._span_seen = None
+        return (None,) * len(view.slots)
+
+    def _turn(self, view: View, parts: Parts) -> View:
+        page, snapshot = view.page, view.snapshot
+        assert page is not None
+        count, _ = slot_plan(page, parts, view.performing)
+        span_seen = (snapshot.span, count, view.performing)
+        if len(view.slots) != count or view.slots[0] is None or (
+            span_seen != self._span_seen and not view.playing
+        ):  # fmt: skip
+            view = replace(view, slots=self._open(view, page, count))
+            self._span_seen = span_seen
+        if snapshot.state in ("playing", "listening") and snapshot.place_q is not None:
+            line = page.line_at(snapshot.place_q)
+            if line is not None:
+                coming = page.order_of_reading(snapshot.span, line.index)[1:]
+                share = page.share_of(line, snapshot.place_q)
+                view = replace(view, slots=turn(view.slots, line.index, share, coming))
+        return view
+
+    def _open(self, view: View, page: Page, count: int) -> tuple[int | None, ...]:
+        """The span's first lines; or those round the place, where one is heard."""
+        reading = None
+        if view.playing and view.snapshot.place_q is not None:
+            line = page.line_at(view.snapshot.place_q)
+            reading = line.index if line is not None else None
+        order = page.order_of_reading(view.snapshot.span, reading)
+        unlike = list(dict.fromkeys(order))
+        return open_slots(unlike, 0, count)
+
+    def _mark_heard(self, view: View) -> View:
+        assert view.page is not None
+        if not view.playing:
+            return replace(view, heard=frozenset()) if view.heard else view
+        self._heard.update(view.snapshot.findings)
+        lines = [
+            view.page.lines[k] for k in view.slots if k is not None and k < len(view.page.lines)
+        ]
+        shown = (note for line in lines for note in view.page.notes_of(line))
+        heard = self._heard.right_among(shown)
+        return replace(view, heard=heard) if heard != view.heard else view

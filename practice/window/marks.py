@@ -1,0 +1,135 @@
+"""What a finished pass says of each note on the page, before it has a place or a colour."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from engine.arrangement import Arrangement
+from engine.findings import Finding, Slip
+from engine.performance import PlayedNote
+from engine.pitch_names import pitch_name, printed
+from practice.snapshot import PassRecord
+
+#: Deviations beyond this are shown by an arrow.
+FURTHEST_MS = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class TimingMark:
+    """A note that was right: how late it came (negative: early), over how many passes."""
+
+    score: int
+    deviation_ms: float
+    passes: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class SlipMark:
+    """A note that was not.
+
+    Attributes:
+        kind: missing (bracketed), wrong (beside the note it stood for), extra.
+        score: the note it concerns; for extra notes the nearest one in time of that hand.
+        steps: how many staff steps over that note's head the mark stands (0 for missing).
+        name: what was played, as the page would spell it; "" for missing.
+        times: in how many passes; out_of: of how many.
+    """
+
+    kind: Literal["missing", "wrong", "extra"]
+    score: int
+    steps: int = 0
+    name: str = ""
+    times: int = 1
+    out_of: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class PageMarks:
+    """All marks of a pass, or of several together."""
+
+    timing: tuple[TimingMark, ...] = ()
+    slips: tuple[SlipMark, ...] = ()
+
+
+def read_marks(arrangement: Arrangement, records: Sequence[PassRecord]) -> PageMarks:
+    """The marks of one pass, or what usually happens over several."""
+    timing: dict[int, list[float]] = {}
+    slips: dict[tuple[str, int, int, str], int] = {}
+    for record in records:
+        for finding in record.findings:
+            if finding.what == "right" and finding.score is not None:
+                deviation = _deviation_of(record, finding)
+                timing.setdefault(finding.score, []).append(deviation)
+        for key in set(_slip_keys(arrangement, record)):
+            slips[key] = slips.get(key, 0) + 1
+    return PageMarks(
+        tuple(_mean_mark(score, heard) for score, heard in sorted(timing.items())),
+        tuple(
+            SlipMark(kind, score, steps, name, times, len(records))  # type: ignore[arg-type]
+            for (kind, score, steps, name), times in sorted(slips.items(), key=lambda i: i[0][1])
+        ),
+    )
+
+
+def _mean_mark(score: int, heard: list[float]) -> TimingMark:
+    known = [ms for ms in heard if not math.isnan(ms)]
+    return TimingMark(score, sum(known) / len(known) if known else math.nan, len(heard))
+
+
+def _deviation_of(record: PassRecord, finding: Finding) -> float:
+    if finding.played is None:
+        return math.nan
+    position = finding.played - record.notes[0].index
+    return record.deviations_ms[position] if position < len(record.deviations_ms) else math.nan
+
+
+def played_note(record: PassRecord, played: int) -> PlayedNote:
+    """A note of the pass by its index in the take."""
+    return record.notes[played - record.notes[0].index]
+
+
+def _slip_keys(arrangement: Arrangement, record: PassRecord) -> list[tuple[str, int, int, str]]:
+    names = {s.played: s for s in record.slips if s.played is not None}
+    keys = []
+    for finding in record.findings:
+        if finding.what == "missing" and finding.score is not None:
+            keys.append(("missing", finding.score, 0, ""))
+        elif finding.what in ("wrong", "extra") and finding.played is not None:
+            near = finding.stands_for
+            if near is None:
+                near = _nearest_note(arrangement, record, finding.played)
+            if near is not None:
+                name = _name_heard(record, finding.played, names.get(finding.played))
+                steps = steps_between(arrangement, near, name)
+                keys.append((finding.what, near, steps, printed(name)))
+    return keys
+
+
+def _name_heard(record: PassRecord, played: int, slip: Slip | None) -> str:
+    if slip is not None and slip.heard:
+        return slip.heard
+    return pitch_name(played_note(record, played).pitch)
+
+
+def _nearest_note(arrangement: Arrangement, record: PassRecord, played: int) -> int | None:
+    """The score note heard nearest to an extra note: in time, and a little in pitch."""
+    extra = played_note(record, played)
+    best: tuple[float, int] | None = None
+    for finding in record.findings:
+        if finding.what == "right" and finding.played is not None and finding.score is not None:
+            other = played_note(record, finding.played)
+            far = abs(other.onset_s - extra.onset_s) + 0.02 * abs(other.pitch - extra.pitch)
+            if best is None or far < best[0]:
+                best = (far, finding.score)
+    return best[1] if best else None
+
+
+def steps_between(arrangement: Arrangement, score: int, name: str) -> int:
+    """Staff steps from a score note up to a spelled pitch ("Bbb4")."""
+    note = arrangement.notes[score]
+    letters = "CDEFGAB"
+    octave = int("".join(c for c in name if c.isdigit() or c == "-") or note.octave)
+    return 7 * (octave - note.octave) + letters.index(name[0]) - letters.index(note.step)

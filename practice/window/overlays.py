@@ -1,0 +1,198 @@
+"""What lies over the parts when asked for: settings, help, and the first start."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from engine.pitch_names import pitch_name, printed
+from practice.window.faces import shorten, text_width, words, wrap
+from practice.window.keys import ACTIONS, BY_NAME, GROUPS, key_of, show_key
+from practice.window.ops import Box, DrawOp, Face, Fill, Line
+from practice.window.parts import Parts
+from practice.window.theme import Theme
+from practice.window.view import View
+
+_GROUP_TITLES = {
+    "play": "Playing", "span": "What to practise", "look": "The page", "window": "The window",
+}  # fmt: skip
+#: Care in two lines, on the help page where everyone comes by.
+CARE = (
+    "If it hurts, stop. Rest a few minutes in every half hour. For pain that stays, see a "
+    "clinician who knows musicians; nothing shown here is a diagnosis."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class SettingRow:
+    """One setting: its name, its value in words."""
+
+    name: str
+    label: str
+    value: str
+
+
+def setting_rows(view: View) -> list[SettingRow]:
+    """The settings in order, as the overlay shows them and the keys move through them."""
+    set_to = view.preferences
+    marks = {"quiet": "a dot beside each head", "none": "none"}
+    port = view.snapshot.port or "computer keys"
+    return [
+        SettingRow("port", "Keyboard", port),
+        SettingRow("theme", "Colours", {"light": "light page", "dark": "dark room"}[set_to.theme]),
+        SettingRow("scale", "Size", f"{set_to.scale * 100:.0f} %"),
+        SettingRow("marks", "Marks while playing", marks[set_to.marks_while_playing]),
+        SettingRow("see_pulse", "Strict pulse to be seen", _yes(set_to.see_pulse)),
+        SettingRow("average_of", "“Usually” means the last", f"{set_to.average_of} passes"),
+        SettingRow("soft_pedal", "Soft pedal means “again”", _yes(set_to.soft_pedal_again)),
+        SettingRow("keys", "Key (enter to change)", _key_choice(view)),
+    ]
+
+
+def _key_choice(view: View) -> str:
+    action = ACTIONS[view.bind_choice]
+    return f"{action.words}: {show_key(key_of(action.name, view.preferences.keys))}"
+
+
+def _yes(value: bool) -> str:
+    return "yes" if value else "no"
+
+
+def overlay_box(parts: Parts, overlay: str) -> Box:
+    """The sheet an overlay is written on."""
+    whole, text = parts.whole, parts.type
+    if overlay == "help":
+        w, h = min(whole.w, 74 * text.body), min(whole.h, 35 * text.body)
+    elif overlay == "settings":
+        w, h = min(whole.w, 46 * text.body), min(whole.h, 24 * text.body)
+    else:
+        w, h = min(whole.w, 44 * text.body), min(whole.h, 25 * text.body)
+    return Box(round((whole.w - w) / 2), round((whole.h - h) / 2), w, h)
+
+
+def compose_overlay(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
+    """The overlay that is open, if one is."""
+    if not view.overlay:
+        return []
+    box = overlay_box(parts, view.overlay)
+    frame = ((box.x, box.y), (box.right, box.y), (box.right, box.bottom), (box.x, box.bottom))
+    thick = max(1.0, 1.5 * parts.unit)
+    edge = box.inset(thick)
+    frame = ((edge.x, edge.y), (edge.right, edge.y), (edge.right, edge.bottom),
+             (edge.x, edge.bottom))  # fmt: skip
+    ops: list[DrawOp] = [Fill(box, theme.paper), Line((*frame, frame[0]), theme.ink, thick)]
+    draw = {"settings": _settings, "help": _help, "welcome": _welcome}[view.overlay]
+    return ops + draw(view, theme, parts, box.inset(parts.type.body * 1.6, parts.type.body * 1.3))
+
+
+def _title(text: str, theme: Theme, parts: Parts, box: Box) -> tuple[DrawOp, float]:
+    size = parts.type.large
+    return words(box.x, box.y + size, text, size, theme.ink, "serif-bold"), box.y + size * 2.1
+
+
+def _foot(text: str, theme: Theme, parts: Parts, box: Box) -> DrawOp:
+    size = parts.type.small
+    return words(box.x, box.bottom, shorten(text, "text", size, box.w), size, theme.soft)
+
+
+def row_boxes(view: View, parts: Parts) -> list[Box]:
+    """The rows of the open overlay that can be chosen, for keys and mouse alike."""
+    box = overlay_box(parts, view.overlay).inset(parts.type.body * 1.6, parts.type.body * 1.3)
+    step = parts.type.body * 1.9
+    if view.overlay == "settings":
+        top = box.y + parts.type.large * 1.7
+        return [Box(box.x, top + k * step, box.w, step) for k in range(len(setting_rows(view)))]
+    if view.overlay == "welcome":
+        top = box.y + parts.type.large * 1.7 + parts.type.body * 4.4
+        return [Box(box.x, top + k * step, box.w, step) for k in range(len(port_rows(view)))]
+    return []
+
+
+def port_rows(view: View) -> list[str]:
+    """The keyboards to choose from, the computer's own keys last."""
+    return [*view.ports[:5], "computer keys"]
+
+
+def _settings(view: View, theme: Theme, parts: Parts, box: Box) -> list[DrawOp]:
+    title, _ = _title("Settings", theme, parts, box)
+    ops: list[DrawOp] = [title]
+    for k, (row, at) in enumerate(zip(setting_rows(view), row_boxes(view, parts), strict=True)):
+        ops += _row(row.label, row.value, k == view.row, theme, parts, at)
+    if view.rebinding:
+        text = f"Press the new key for “{BY_NAME[view.rebinding].words}”; escape leaves it"
+    else:
+        text = "↑ ↓ choose    ← → change    escape done"
+    return [*ops, _foot(text, theme, parts, box)]
+
+
+def _row(label: str, value: str, chosen: bool, theme: Theme, parts: Parts, at: Box) -> list[DrawOp]:
+    size = parts.type.body
+    base = at.y + at.h * 0.5 + size * 0.36
+    ops: list[DrawOp] = []
+    if chosen:
+        ops.append(Fill(Box(at.x - size * 0.6, at.y, at.w + size * 1.2, at.h), theme.shade))
+        ops.append(Fill(Box(at.x - size * 0.6, at.y, max(3.0, size * 0.2), at.h), theme.heard))
+    ops.append(words(at.x, base, label, size, theme.ink))
+    room = at.w - text_width(label, "text", size) - size
+    value = shorten(f"‹ {value} ›" if chosen else value, "text", size, room)
+    ops.append(words(at.right, base, value, size, theme.ink if chosen else theme.soft,
+                     "bold" if chosen else "text", "right"))  # fmt: skip
+    return ops
+
+
+def _help(view: View, theme: Theme, parts: Parts, box: Box) -> list[DrawOp]:
+    title, top = _title("Keys", theme, parts, box)
+    ops: list[DrawOp] = [title]
+    size = parts.type.small
+    half = (box.w - 2 * size) / 2
+    key_w = max(text_width(show_key(a.key), "bold", size) for a in ACTIONS) + size
+    at = {"play": (0, 0), "span": (0, 1), "look": (1, 0), "window": (1, 1)}
+    step = size * 1.5
+    tops = [top, top]
+    for group in GROUPS:
+        column = at[group][0]
+        x, y = box.x + column * (half + 2 * size), tops[column]
+        ops.append(words(x, y, _GROUP_TITLES[group], parts.type.body, theme.ink, "serif-bold"))
+        y += step * 1.1
+        for action in (a for a in ACTIONS if a.group == group):
+            key = show_key(key_of(action.name, view.preferences.keys))
+            ops.append(words(x, y, key, size, theme.heard, "bold"))
+            text = shorten(action.words, "text", size, half - key_w)
+            ops.append(words(x + key_w, y, text, size, theme.ink))
+            y += step
+        tops[column] = y + step * 0.5
+    y = max(tops) + step * 0.2
+    piano = "The letters a to ’ are a small piano from C4; z and x move it by an octave. "
+    mouse = (
+        "A click on the Map or on a bar chooses; dragging, or a second click with shift, widens."
+    )
+    for text in (
+        *wrap(piano + mouse, "text", size, box.w, 2),
+        *wrap(CARE, "serif-italic", size, box.w, 2),
+    ):
+        face: Face = "serif-italic" if text in CARE else "text"
+        ops.append(words(box.x, y, text, size, theme.soft, face))
+        y += step
+    return ops
+
+
+def _welcome(view: View, theme: Theme, parts: Parts, box: Box) -> list[DrawOp]:
+    title, top = _title("Choose your keyboard", theme, parts, box)
+    size = parts.type.body
+    ops: list[DrawOp] = [title]
+    said = "Then play one note to check. The computer’s own keys will do to look round."
+    if not view.ports:
+        said = (
+            "No keyboard is connected. Plug one in and switch it on: it will appear here. "
+            "The computer’s own keys will do to look round."
+        )
+    for k, text in enumerate(wrap(said, "serif", size, box.w, 2)):
+        ops.append(words(box.x, top + size * 1.4 * k, text, size, theme.soft, "serif"))
+    for k, (name, at) in enumerate(zip(port_rows(view), row_boxes(view, parts), strict=True)):
+        now = "in use" if name == (view.snapshot.port or "computer keys") else ""
+        ops += _row(name, now or "choose", k == view.row, theme, parts, at)
+    y = row_boxes(view, parts)[-1].bottom + size * 2.2
+    heard = "Play one note …"
+    if view.heard_test:
+        heard = f"Heard {printed(pitch_name(view.heard_test))}. Enter, and you are done."
+    ops.append(words(box.x, y, heard, parts.type.large, theme.heard, "serif"))
+    return [*ops, _foot("↑ ↓ choose    enter done    escape later", theme, parts, box)]

@@ -1,0 +1,313 @@
+"""The window: pygame's events in, commands out, the newest snapshot drawn."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, MutableMapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, Protocol
+
+import pygame
+
+from engine.performance import SOFT
+from practice.engrave import Engraver
+from practice.snapshot import Command, Snapshot
+from practice.window.actions import Outcome, act_on
+from practice.window.canvas import Canvas
+from practice.window.desk_state import DeskState, with_fingering
+from practice.window.faces import use_music_font
+from practice.window.gestures import (
+    KEY_VELOCITY,
+    Press,
+    octave_step,
+    piano_pitch,
+    press_key,
+    press_mouse,
+    release_mouse,
+)
+from practice.window.painter import Painter
+from practice.window.preferences import read_preferences, write_preferences
+from practice.window.score_watch import Read, ScoreRead, ScoreWatch, changed_bars, read_score
+from practice.window.sheet import Sheet
+from practice.window.view import View
+
+FRAMES_PER_S = 60
+FIRST_SIZE = (1600, 900)
+SMALLEST_SIZE = (640, 400)
+_PEDAL_DOWN = 64
+#: How often the list of keyboards is asked for while an overlay shows it.
+_PORTS_EVERY_S = 1.0
+
+
+class ListensAndObeys(Protocol):
+    """What the window needs of the listener."""
+
+    def snapshot(self) -> Snapshot:
+        """The newest picture of the session."""
+        ...
+
+    def tell(self, command: Command) -> None:
+        """Put a command into its queue."""
+        ...
+
+
+def run_window(
+    listener: ListensAndObeys,
+    settings: Any,
+    *,
+    cache_dir: Path,
+    score_path: Path | str,
+    text: str = "",
+    read: Read = read_score,
+    list_ports: Callable[[], Sequence[str]] = tuple,
+    first_start: bool = False,
+    save: Callable[[], None] = lambda: None,
+    size: tuple[int, int] | None = None,
+    stop: Callable[[], bool] = lambda: False,
+    clock_s: Callable[[], float] = time.monotonic,
+) -> int:
+    """Show the window until the player leaves it. To be called in the main thread.
+
+    Args:
+        listener: publishes snapshots, takes commands.
+        settings: a mapping the window keeps its own things in, or an object with one as `window`.
+        cache_dir: folder for engraved pages and the music font.
+        score_path: the score's file; saved anew, it is read anew (command "arrangement").
+        text: its MusicXML with note ids, read from the file where not given.
+        read: how a score is read again.
+        list_ports: names of the keyboards there are.
+        first_start: ask for the keyboard first.
+        save: called after `settings` changed.
+        size: of the window, pixels; the last one used if not given.
+        stop: asked every frame; true closes the window.
+
+    Returns:
+        0 once the window is closed.
+    """
+    kept: MutableMapping[str, Any] = getattr(settings, "window", settings)
+    screen = Screen(listener, kept, cache_dir, Path(score_path), read, list_ports, save, clock_s)
+    try:
+        screen.open(size, first_start, text)
+        while not stop() and screen.step():
+            screen.rest()
+    finally:
+        screen.close()
+    return 0
+
+
+class Screen:
+    """The window's own loop, one `step` a frame."""
+
+    def __init__(
+        self,
+        listener: ListensAndObeys,
+        settings: MutableMapping[str, Any],
+        cache_dir: Path,
+        score_path: Path,
+        read: Read = read_score,
+        list_ports: Callable[[], Sequence[str]] = tuple,
+        save: Callable[[], None] = lambda: None,
+        clock_s: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._listener, self._settings, self._save = listener, settings, save
+        self._cache_dir, self._score_path, self._read = cache_dir, score_path, read
+        self._list_ports, self._clock_s = list_ports, clock_s
+        self._engraver = Engraver(cache_dir)
+        self._desk = DeskState(self._engraver)
+        self._sheet = Sheet()
+        self._canvas = Canvas(Painter(self._sheet))
+        self._watch = ScoreWatch(score_path, read)
+        self._frames = pygame.time.Clock()
+        self._keys_down: dict[str, int] = {}
+        self._octave = 0
+        self._ports_asked_s = -1e9
+        self._soft_down = False
+        self._text = ""
+        self._snapshot: Snapshot | None = None
+        self.view = View(listener.snapshot(), preferences=read_preferences(settings.get("window")))
+
+    def open(self, size: tuple[int, int] | None, first_start: bool = False, text: str = "") -> None:
+        """Make the window and ask for the page."""
+        pygame.display.init()
+        pygame.key.set_repeat()
+        use_music_font(self._cache_dir)
+        title = self.view.snapshot.arrangement.title
+        pygame.display.set_caption(f"{title} – Undersong")
+        self._surface = pygame.display.set_mode(size or self._last_size(), pygame.RESIZABLE)
+        self._text = text or self._read(self._score_path)[1]
+        self._desk.open_text(with_fingering(self._text, self._fingering()))
+        rescue = self._settings.get("rescue", {}).get(str(self._score_path), [])
+        self.view = replace(
+            self.view,
+            rescue_bars=tuple(b for b in rescue if isinstance(b, int)),
+            overlay="welcome" if first_start else "",
+        )
+
+    def close(self) -> None:
+        """Keep the settings, end what was started."""
+        for pitch in self._keys_down.values():
+            self._listener.tell(Command("key-up", pitch=pitch))
+        self._keep_settings()
+        self._sheet.close()
+        self._engraver.close()
+        pygame.display.quit()
+
+    def step(self) -> bool:
+        """One frame: events, the newest snapshot, what came of the page, paint. False to leave."""
+        going_on = [self._handle(event) for event in pygame.event.get()]
+        now_s = self._clock_s()
+        self._take_snapshot(self._listener.snapshot())
+        self._take_score(self._watch.poll(now_s))
+        self._ask_ports(now_s)
+        size = self._surface.get_size()
+        parts = self._canvas.parts(self.view, size)
+        self.view = self._desk.step(self.view, parts, now_s)
+        self._sheet.use(self.view.page.score if self.view.page else None)
+        self._sheet.collect()
+        rects = self._canvas.draw(self._surface, self.view)
+        if rects:
+            pygame.display.update(rects)
+        return all(going_on)
+
+    def rest(self) -> None:
+        """Wait for the next frame."""
+        self._frames.tick(FRAMES_PER_S)
+
+    def _last_size(self) -> tuple[int, int]:
+        kept = self._settings.get("size")
+        if isinstance(kept, list) and len(kept) == 2 and all(isinstance(v, int) for v in kept):
+            return max(kept[0], SMALLEST_SIZE[0]), max(kept[1], SMALLEST_SIZE[1])
+        return FIRST_SIZE
+
+    def _fingering(self) -> dict[str, str]:
+        kept = self._settings.get("fingering", {}).get(str(self._score_path), {})
+        return {str(k): str(v) for k, v in kept.items()} if isinstance(kept, dict) else {}
+
+    # what comes in
+
+    def _take_snapshot(self, snapshot: Snapshot) -> None:
+        if snapshot is self._snapshot:
+            return
+        before, self._snapshot = self._snapshot, snapshot
+        view = replace(self.view, snapshot=snapshot)
+        if before is not None and len(snapshot.passes) > len(before.passes):
+            view = replace(view, looked_at=snapshot.passes[-1].number)
+        if snapshot.state == "playing" and (before is None or before.state != "playing"):
+            view = replace(view, changed_bars=frozenset(), anchor_bar=None)
+        if view.overlay == "welcome" and snapshot.notes:
+            view = replace(view, heard_test=snapshot.notes[-1].pitch)
+        self.view = view
+        self._hear_soft_pedal(snapshot)
+
+    def _hear_soft_pedal(self, snapshot: Snapshot) -> None:
+        """The soft pedal turns pages in the performance view; else "again", where switched on."""
+        moves = [m for m in snapshot.pedals if m.controller == SOFT]
+        down = bool(moves) and moves[-1].value >= _PEDAL_DOWN
+        if down and not self._soft_down:
+            if self.view.performing:
+                self._take(act_on(self.view, "page-on"))
+            elif self.view.preferences.soft_pedal_again:
+                self._listener.tell(Command("again"))
+        self._soft_down = down
+
+    def _take_score(self, came: ScoreRead | None) -> None:
+        if came is None:
+            return
+        if came.arrangement is None:
+            self.view = replace(self.view, note=came.trouble)
+            return
+        changed = changed_bars(self.view.snapshot.arrangement, came.arrangement)
+        self._text = came.text
+        self._desk.open_text(with_fingering(came.text, self._fingering()))
+        self._listener.tell(Command("arrangement", extra={"arrangement": came.arrangement}))
+        count = len(changed)
+        note = f"Saved score taken over, {count} bar{'' if count == 1 else 's'} changed"
+        self.view = replace(self.view, changed_bars=changed, note=note)
+
+    def _ask_ports(self, now_s: float) -> None:
+        if self.view.overlay and now_s - self._ports_asked_s >= _PORTS_EVERY_S:
+            self._ports_asked_s = now_s
+            self.view = replace(self.view, ports=tuple(self._list_ports()))
+
+    # events
+
+    def _handle(self, event: pygame.event.Event) -> bool:
+        if event.type == pygame.QUIT:
+            self._listener.tell(Command("quit"))
+            return False
+        if event.type == pygame.KEYDOWN:
+            return self._key_down(event)
+        if event.type == pygame.KEYUP:
+            self._key_up(pygame.key.name(event.key))
+        elif event.type == pygame.WINDOWFOCUSLOST:
+            for key in list(self._keys_down):
+                self._key_up(key)
+        elif event.type == pygame.MOUSEWHEEL:
+            return self._take(act_on(self.view, "page-back" if event.y > 0 else "page-on"))
+        elif event.type in (pygame.MOUSEBUTTONDOWN, pygame.MOUSEBUTTONUP) and event.button == 1:
+            return self._mouse(event)
+        elif event.type in (pygame.VIDEORESIZE, pygame.WINDOWEXPOSED):
+            self._surface = pygame.display.get_surface()
+            self._canvas.start_over()
+        return True
+
+    def _key_down(self, event: pygame.event.Event) -> bool:
+        key = pygame.key.name(event.key)
+        if event.mod & (pygame.KMOD_CTRL | pygame.KMOD_ALT | pygame.KMOD_META):
+            return True
+        step = octave_step(key)
+        if step and not self.view.rebinding:
+            self._octave = min(max(self._octave + step, -3), 3)
+            return True
+        pitch = piano_pitch(self.view, key, self._octave)
+        if pitch is not None:
+            self._keys_down[key] = pitch
+            self._listener.tell(Command("key-down", pitch=pitch, velocity=KEY_VELOCITY))
+            return True
+        return self._take(press_key(self.view, Press(key, bool(event.mod & pygame.KMOD_SHIFT))))
+
+    def _key_up(self, key: str) -> None:
+        pitch = self._keys_down.pop(key, None)
+        if pitch is not None:
+            self._listener.tell(Command("key-up", pitch=pitch))
+
+    def _mouse(self, event: pygame.event.Event) -> bool:
+        parts = self._canvas.parts(self.view, self._surface.get_size())
+        if event.type == pygame.MOUSEBUTTONDOWN:
+            shift = bool(pygame.key.get_mods() & pygame.KMOD_SHIFT)
+            return self._take(press_mouse(self.view, parts, event.pos, shift))
+        return self._take(release_mouse(self.view, parts, event.pos))
+
+    def _take(self, outcome: Outcome) -> bool:
+        """The view after an action, its commands told; False to leave."""
+        before, self.view = self.view, outcome.view
+        for command in outcome.commands:
+            if command.kind == "fingering":
+                self._set_fingering(command)
+            self._listener.tell(command)
+        if outcome.fullscreen:
+            pygame.display.toggle_fullscreen()
+        if (
+            before.preferences != self.view.preferences
+            or before.rescue_bars != self.view.rescue_bars
+        ):
+            self._keep_settings()
+        return not outcome.leave
+
+    def _set_fingering(self, command: Command) -> None:
+        everywhere = dict(self._settings.get("fingering", {}))
+        mine = self._fingering() | {command.extra["note_id"]: command.extra["fingering"]}
+        everywhere[str(self._score_path)] = mine
+        self._settings["fingering"] = everywhere
+        self._desk.open_text(with_fingering(self._text, mine))
+        self._save()
+
+    def _keep_settings(self) -> None:
+        self._settings["window"] = write_preferences(self.view.preferences)
+        rescue = dict(self._settings.get("rescue", {}))
+        rescue[str(self._score_path)] = list(self.view.rescue_bars)
+        self._settings["rescue"] = rescue
+        if pygame.display.get_surface() is not None:
+            self._settings["size"] = list(pygame.display.get_surface().get_size())
+        self._save()

@@ -1,0 +1,112 @@
+"""All that is on the screen, as one immutable value: `compose` needs nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from practice.snapshot import PassRecord, Snapshot
+from practice.window.page import Page
+from practice.window.theme import ThemeName
+from practice.window.turning import Slots
+
+Overlay = Literal["", "settings", "help", "welcome"]
+#: Which slips and marks the Desk shows after a pass.
+Looking = Literal["pass", "average"]
+
+
+@dataclass(frozen=True, slots=True)
+class Preferences:
+    """What the player has set for the window.
+
+    Attributes:
+        scale: 0.75 to 2. theme: light or dark.
+        marks_while_playing: "quiet" (a dot beside each head heard) or "none".
+        see_pulse: the strict pulse is shown as well as heard.
+        average_of: how many passes "what usually happens here" takes in.
+        soft_pedal_again: the soft pedal means "again".
+        keys: actions by key name, as the player has changed them.
+    """
+
+    scale: float = 1.0
+    theme: ThemeName = "light"
+    marks_while_playing: Literal["quiet", "none"] = "quiet"
+    see_pulse: bool = True
+    average_of: int = 5
+    soft_pedal_again: bool = False
+    keys: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """What is to be drawn.
+
+    Attributes:
+        snapshot: the session. page: the engraved page, None until the first system is there.
+        slots: lines of the page by slot of the Desk.
+        preferences: as set.
+        looked_at: number of the pass whose marks are shown, 0 for none.
+        looking: that pass alone, or the average of the passes up to it.
+        overlay: what lies over the parts; row: its chosen row.
+        ports: keyboards there are, for the overlays.
+        note: one line from the window itself (engraving, reading the score again).
+        changed_bars: written bars that the last reading of the score changed.
+        rescue_bars: unfolded bars the player has marked to restart from.
+        performing: clean pages only. side_open: in a small window, Wheel and Account shown.
+        wide_desk: Wheel and Account put away.
+        fingered: index of the note whose fingering is being set, None otherwise.
+        anchor_bar: first bar of a span being chosen, None otherwise.
+        heard_test: pitch of the note played to check the keyboard at first start, 0 before.
+        rebinding: the action that waits for a new key, "" otherwise.
+        bind_choice: which action the settings' row of keys is at.
+        heard: score notes on the screen that have been heard right in the pass under way.
+    """
+
+    snapshot: Snapshot
+    page: Page | None = None
+    slots: Slots = (None, None)
+    preferences: Preferences = field(default_factory=Preferences)
+    looked_at: int = 0
+    looking: Looking = "pass"
+    overlay: Overlay = ""
+    row: int = 0
+    ports: tuple[str, ...] = ()
+    note: str = ""
+    changed_bars: frozenset[int] = frozenset()
+    rescue_bars: tuple[int, ...] = ()
+    performing: bool = False
+    side_open: bool = False
+    wide_desk: bool = False
+    fingered: int | None = None
+    anchor_bar: int | None = None
+    heard_test: int = 0
+    rebinding: str = ""
+    bind_choice: int = 0
+    heard: frozenset[int] = frozenset()
+
+    @property
+    def playing(self) -> bool:
+        """A pass is under way: the page is quiet."""
+        return self.snapshot.state in ("playing", "count-in")
+
+    @property
+    def record(self) -> PassRecord | None:
+        """The pass looked at."""
+        for record in reversed(self.snapshot.passes):
+            if record.number == self.looked_at:
+                return record
+        return None
+
+    @property
+    def averaged(self) -> tuple[PassRecord, ...]:
+        """The passes the marks are made from: the one looked at, or the last few up to it."""
+        record = self.record
+        if record is None:
+            return ()
+        if self.looking == "pass":
+            return (record,)
+        alike = [
+            r for r in self.snapshot.passes if r.number <= record.number and r.hands == record.hands
+        ]
+        return tuple(alike[-self.preferences.average_of :])
