@@ -114,6 +114,12 @@ class Listener:
         self._queue.put(_Stop())
         self._thread.join()
 
+    def drain(self) -> None:
+        """After `stop`: take in what was judged since."""
+        for item in self._take_waiting():
+            self._take(item)
+        self._publish()
+
     # on the listener's thread
 
     def _run(self) -> None:

@@ -30,10 +30,19 @@ def read_recording(path: str | Path) -> Recording:
     Raises:
         TakeError: the file is missing, no MIDI file, broken, or holds no notes.
     """
-    recording = pair_notes(read_events(path))
-    if not recording.notes:
+    return pair_notes(read_recording_events(path))
+
+
+def read_recording_events(path: str | Path) -> list[KeyEvent]:
+    """The events of a recording that holds notes.
+
+    Raises:
+        TakeError: as `read_recording`.
+    """
+    events = read_events(path)
+    if not any(event.data[0] & 0xF0 == 0x90 for event in events):
         raise TakeError("no notes in it", str(path), "is it the recording you meant?")
-    return recording
+    return events
 
 
 def read_events(path: str | Path) -> list[KeyEvent]:

@@ -33,8 +33,8 @@ from practice.keeper import TakeKeeper
 from practice.kept import KeptPass, Source, TakeStart
 from practice.listen import Listener
 from practice.outcome import Outcome
-from practice.ports import Driver, Keyboard
-from practice.snapshot import PassRecord
+from practice.ports import Driver, Keyboard, PortChange
+from practice.snapshot import Command, PassRecord, Snapshot
 
 #: The interpreter changes threads this often at the least: a callback waits that much less.
 SWITCH_S = 0.0005
@@ -102,6 +102,7 @@ class Sitting:
         self._keyboard: Keyboard | None = None
         self._started: dict[int, datetime] = {}
         self._pulse: PulseBegan | None = None
+        self._finished = False
         self.outcome = Outcome()
         self.listener = Listener(
             setting.arrangement,
@@ -144,14 +145,41 @@ class Sitting:
         """The strict pulse that runs now."""
         return self._pulse
 
-    def stop(self) -> None:
-        """End what is under way, judge it, write it down. Waits until all is done."""
+    @property
+    def clock(self) -> Clock:
+        """The stamping clock."""
+        return self._setting.clock
+
+    # what the simulated pianist needs
+
+    def port_changed(self, change: PortChange) -> None:
+        """The keyboard came or went."""
+        self.listener.port_changed(change)
+
+    def tell(self, command: Command) -> None:
+        """The player asked for something."""
+        self.listener.tell(command)
+
+    def snapshot(self) -> Snapshot:
+        """The newest picture."""
+        return self.listener.snapshot()
+
+    def finish(self) -> None:
+        """End what is under way and judge it; snapshots then show all passes. Waits for that."""
+        if self._finished:
+            return
+        self._finished = True
         if self._keyboard:
             self._keyboard.stop()
         self.listener.stop()
         if self._partner:
             self._partner.end()
         self._judge.stop()
+        self.listener.drain()
+
+    def stop(self) -> None:
+        """Finish, and write everything down."""
+        self.finish()
         if self._keeper:
             self._keeper.stop()
 

@@ -25,6 +25,24 @@ def add_span_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def positive_count(text: str) -> int:
+    """A whole number from 1 on."""
+    if not text.isdigit() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number from 1 on")
+    return int(text)
+
+
+def positive_number(text: str) -> float:
+    """A number above 0."""
+    try:
+        number = float(text)
+    except ValueError:
+        number = 0.0
+    if not 0.0 < number < 1e6:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number above 0")
+    return number
+
+
 def read_drill(arrangement: Arrangement, options: argparse.Namespace) -> Drill:
     """The drill that the options ask for; naming a tempo asks for a strict pulse."""
     from practice.drill import Drill, find_rate, find_span

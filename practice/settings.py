@@ -1,0 +1,75 @@
+"""What the player has set, kept from one day to the next: a JSON file beside the takes.
+
+A file that cannot be read is left alone and said; practising goes on with what is usual.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """The settings.
+
+    Attributes:
+        keyboard: name of the input used last, taken first when several are there.
+        output: name of the output for click and other hand, "" for the built-in sound.
+        count_in_beats: before a strict pass; None for one bar.
+        window: what the window keeps for itself, by name.
+    """
+
+    keyboard: str = ""
+    output: str = ""
+    count_in_beats: int | None = None
+    window: dict[str, Any] = field(default_factory=dict)
+
+
+_KINDS: dict[str, tuple[type, ...]] = {
+    "keyboard": (str,), "output": (str,), "count_in_beats": (int, type(None)), "window": (dict,),
+}  # fmt: skip
+
+
+def load_settings(path: Path) -> tuple[Settings, list[str]]:
+    """The settings, and one line for each thing in the file that could not be used."""
+    try:
+        told = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return Settings(), []
+    except (OSError, ValueError) as error:
+        why = error.strerror if isinstance(error, OSError) else "not JSON"
+        return Settings(), [f"{path}: settings cannot be read ({why}); the usual ones hold"]
+    if not isinstance(told, dict):
+        return Settings(), [f"{path}: settings are not an object; the usual ones hold"]
+    good: dict[str, Any] = {
+        name: value for name, value in told.items() if isinstance(value, _KINDS.get(name, ()))
+    }
+    bad = [k for k in told if k in _KINDS and k not in good]
+    return Settings(**good), [f"{path}: {name} cannot be used; the usual one holds" for name in bad]
+
+
+def save_settings(path: Path, settings: Settings) -> str:
+    """Write the settings, whole or not at all; "" or one line on why not.
+
+    What a newer program keeps in the file under other names stays there.
+    """
+    kept: dict[str, Any] = {}
+    try:
+        kept = dict(json.loads(path.read_text(encoding="utf-8")))
+    except FileNotFoundError:
+        pass
+    except (OSError, ValueError, TypeError):
+        return f"{path}: settings cannot be read and were left as they are"
+    kept.update(asdict(settings))
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part = path.with_suffix(".part")
+        part.write_text(json.dumps(kept, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+        os.replace(part, path)
+    except OSError as error:
+        return f"{path}: settings cannot be kept ({error.strerror})"
+    return ""
