@@ -222,7 +222,9 @@ def _count_extra(heard: Heard, one: PassReview) -> int:
         return 0
     from_s, to_s = heard.onset_s.min(), heard.onset_s.max()
     added = [f for f in one.findings if f.what == "extra" and f.played is not None]
-    return sum(from_s <= one.notes[f.played].onset_s <= to_s for f in added if f.played is not None)
+    return sum(
+        bool(from_s <= one.notes[f.played].onset_s <= to_s) for f in added if f.played is not None
+    )
 
 
 def _longest_halt(timing: Timing) -> float:

@@ -270,7 +270,10 @@ def _find_stage(
     for stage, share in shares:
         good = sum(one.good_at(share) for one in recent)
         if good >= definitions.recent_good:
-            return stage, f"{good} of the last {len(recent)} passes good at {share:.0%} or more"
+            return (
+                stage,
+                f"{good} of the last {len(recent)} passes good at {share:.0%} of the tempo or more",
+            )
     return "reading", _say_reading(recent, definitions)
 
 

@@ -58,6 +58,7 @@ def test_a_perfect_pass_is_good_in_every_section(pans: Arrangement) -> None:
     parts = review_sections(pans, one)
     assert len(parts) == len(pans.form.sections)
     assert all(part.good and part.asked for part in parts)
+    assert {type(n) for p in parts for n in (p.facts.extra, p.facts.missing)} == {int}
     assert sum(p.facts.right for p in parts) == len(pans.notes)
     assert [p.tempo_share for p in parts] == pytest.approx([1.0] * len(parts))
 
