@@ -11,6 +11,7 @@ from engine.arrangement import Arrangement
 from engine.read.container import is_midi, musicxml_root
 from engine.read.document import prepare_document
 from engine.read.limits import MAX_FILE_BYTES
+from engine.read.midi import read_midi
 from engine.read.musicxml import read_musicxml
 from engine.read.overrides import apply_sidecar
 from engine.read.report import Report
@@ -40,10 +41,12 @@ def read_score_bytes(data: bytes, name: str, sidecar: bytes = b"") -> Arrangemen
     """
     extra = read_sidecar(sidecar, str(sidecar_path(name))) if sidecar else Sidecar()
     report = Report(name)
+    title = Path(name).stem
     if is_midi(data):
-        raise report.refusal("MIDI files cannot be read yet", "give MusicXML")
-    root = prepare_document(musicxml_root(data, report), report)
-    score = read_musicxml(root, Path(name).stem, report)
+        score = read_midi(data, title, report)
+    else:
+        root = prepare_document(musicxml_root(data, report), report)
+        score = read_musicxml(root, title, report)
     arrangement = unfold(score, hashlib.sha256(data).hexdigest(), report)
     return _with_form(apply_sidecar(arrangement, extra))
 
