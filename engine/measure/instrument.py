@@ -14,6 +14,7 @@ import numpy as np
 
 from engine.findings import Estimate, no_estimate
 from engine.measure import interval
+from engine.measure.heard import Numbers
 from engine.measure.yardsticks import DB_PER_VELOCITY
 from engine.performance import DAMPER, PedalMove, PlayedNote
 
@@ -124,24 +125,61 @@ def _bite_points(pedals: Sequence[PedalMove]) -> tuple[int, int]:
     return min(rested), max(rested)
 
 
+#: An own slope is used if half its interval is at most this.
+SHARP_MS_PER_VELOCITY = 0.4
+
+
 @dataclass(frozen=True, slots=True)
 class Slope:
-    """The loudness slope used, ms for each velocity step, and whose it is."""
+    """The loudness slope used, ms for each velocity step, half its 95 % interval, and whose it is.
+
+    A published slope has no interval that holds for this instrument: `half` is then nought, and
+    the source says so.
+    """
 
     ms_per_velocity: float
+    half: float
     source: str
 
 
 def slope_for(instrument: Instrument | None, own: Estimate, published: float) -> Slope:
     """The best slope at hand: the instrument's, else this pass's own if sharp, else published.
 
-    Sharp: the half-width of its interval is at most 0.4 ms for each step.
+    Sharp: the half-width of its interval is at most `SHARP_MS_PER_VELOCITY`.
     """
     known = instrument.split_ms_per_velocity if instrument is not None else None
     if known is not None and known.value is not None:
-        return Slope(known.value, "this instrument, calibrated")
-    if own.value is not None and own.high is not None and own.low is not None:
-        half = (own.high - own.low) / 2
-        if math.isfinite(half) and half <= 0.4:
-            return Slope(own.value, "the octaves of this pass")
-    return Slope(published, "hammer pianos, published; calibrate to know yours")
+        return Slope(known.value, _half(known), "this instrument, calibrated")
+    if own.value is not None and _half(own) <= SHARP_MS_PER_VELOCITY:
+        return Slope(own.value, _half(own), "the octaves of this pass")
+    return Slope(published, 0.0, "hammer pianos, published; calibrate to know yours")
+
+
+def _half(estimate: Estimate) -> float:
+    ends = interval.known(estimate)
+    return 0.0 if ends is None else (ends[2] - ends[1]) / 2
+
+
+def without_loudness(values_ms: Numbers, louder: Numbers, slope: Slope, of_what: str) -> Estimate:
+    """Mean of what is left when slope times loudness difference is taken off.
+
+    Interval: that of a serial mean, widened by the slope's own uncertainty times the mean
+    loudness difference (for a slope fitted to the same values this is the textbook interval of
+    a regression's intercept).
+    """
+    left = interval.serial_mean_of(values_ms - slope.ms_per_velocity * louder, "ms", of_what)
+    return _widened(left, slope.half * abs(float(np.mean(louder))))
+
+
+def loudness_part(louder: Numbers, slope: Slope, of_what: str) -> Estimate:
+    """Mean of slope times loudness difference; interval as in `without_loudness`."""
+    part = interval.serial_mean_of(slope.ms_per_velocity * louder, "ms", of_what)
+    return _widened(part, slope.half * abs(float(np.mean(louder))))
+
+
+def _widened(estimate: Estimate, by: float) -> Estimate:
+    ends = interval.known(estimate)
+    if ends is None:
+        return estimate
+    half = math.hypot((ends[2] - ends[1]) / 2, by)
+    return interval.around(ends[0], half, estimate.n, estimate.unit)

@@ -9,7 +9,12 @@ import numpy as np
 from engine.findings import Estimate, no_estimate
 from engine.measure import interval
 from engine.measure.heard import Heard, Indices
-from engine.measure.instrument import Instrument, slope_for
+from engine.measure.instrument import (
+    Instrument,
+    loudness_part,
+    slope_for,
+    without_loudness,
+)
 from engine.measure.instrument import split_slope as slope_of_octaves
 from engine.measure.yardsticks import HAMMER_SPLIT_MS_PER_VELOCITY
 
@@ -64,8 +69,8 @@ def measure_lead(heard: Heard, instrument: Instrument | None = None) -> Lead | E
         interval.serial_mean_of(lead, "ms", "shared onsets"),
         interval.median_of(lead, "ms", "shared onsets"),
         interval.sd_of(lead, "ms", "shared onsets"),
-        interval.serial_mean_of(louder * slope.ms_per_velocity, "ms", "shared onsets"),
-        interval.serial_mean_of(lead - louder * slope.ms_per_velocity, "ms", "shared onsets"),
+        loudness_part(louder, slope, "shared onsets"),
+        without_loudness(lead, louder, slope, "shared onsets"),
         slope.ms_per_velocity,
         slope.source,
     )

@@ -16,7 +16,7 @@ from engine.arrangement import Hand
 from engine.findings import Estimate, no_estimate
 from engine.measure import interval
 from engine.measure.heard import Heard, Indices, Numbers
-from engine.measure.instrument import Instrument, Slope, slope_for
+from engine.measure.instrument import Instrument, Slope, slope_for, without_loudness
 from engine.measure.yardsticks import DB_PER_VELOCITY, HAMMER_SPLIT_MS_PER_VELOCITY
 
 LEAST_OCTAVES = 6
@@ -133,7 +133,7 @@ def _told(
         ms_per_velocity=own,
         slope_used=slope.ms_per_velocity,
         slope_source=slope.source,
-        residual_ms=interval.serial_mean_of(residual, "ms", "octaves"),
+        residual_ms=without_loudness(pairs.split_ms, pairs.louder, slope, "octaves"),
         residual_sd_ms=interval.sd_of(residual, "ms", "octaves"),
         median_abs_residual_ms=typical,
         level_velocity=louder,

@@ -317,17 +317,8 @@ def _score_place(moments: Moments, run: int, time_s: float) -> float:
 def _shares(
     heard: Heard, moments: Moments, damper: Damper, ringing: Ringing
 ) -> tuple[bool, Estimate, Estimate]:
-    """Share of time down, and half down; bars are the pieces of the jackknife."""
-    spans = [(float(p.down_q), float(p.up_q)) for p in heard.arrangement.pedals
-             if p.kind == "damper"]  # fmt: skip
-    marked = bool(spans)
-    low, high = (float(q) for q in heard.span.quarters(heard.arrangement))
-    pieces = []
-    for bar in heard.arrangement.bars[heard.span.from_bar : heard.span.to_bar + 1]:
-        a, b = float(bar.onset_q), float(bar.onset_q + bar.duration_q)
-        for down_q, up_q in spans or [(low, high)]:
-            if min(b, up_q) > max(a, down_q):
-                pieces.append((max(a, down_q), min(b, up_q)))
+    """Share of time down, and half down; the pieces of the jackknife are pedals or bars."""
+    marked, pieces = _asked_for(heard)
     total: list[float] = []
     down: list[float] = []
     half: list[float] = []
@@ -340,8 +331,29 @@ def _shares(
         half.extend(
             damper.between_s(edges[:, 0], edges[:, 1], ringing.bite, ringing.clear).tolist()
         )
+    what = "marked pedals" if marked else "bars"
     return (
         marked,
-        interval.ratio_of(down, total, "share", "bars"),
-        interval.ratio_of(half, total, "share", "bars"),
+        interval.ratio_of(down, total, "share", what),
+        interval.ratio_of(half, total, "share", what),
     )
+
+
+def _asked_for(heard: Heard) -> tuple[bool, list[tuple[float, float]]]:
+    """[from, to) quarters of each marked pedal in the span; of each bar where none is marked."""
+    low, high = (float(q) for q in heard.span.quarters(heard.arrangement))
+    spans = [
+        (max(low, float(p.down_q)), min(high, float(p.up_q)))
+        for p in heard.arrangement.pedals
+        if p.kind == "damper"
+    ]
+    spans = [s for s in spans if s[0] < s[1]]
+    if len(spans) >= 3:
+        return True, spans
+    bars = heard.arrangement.bars[heard.span.from_bar : heard.span.to_bar + 1]
+    edges = [(float(b.onset_q), float(b.onset_q + b.duration_q)) for b in bars]
+    if not spans:
+        return False, edges
+    # One long pedal: its bars are the pieces.
+    cut = [(max(a, c), min(b, d)) for a, b in spans for c, d in edges]
+    return True, [c for c in cut if c[0] < c[1]]

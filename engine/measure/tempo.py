@@ -15,6 +15,7 @@ about the leverage, 5 to 15 %) than those from a curve that runs through the not
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -179,8 +180,8 @@ def _expectations(
     stretch: Indices, mark_s: Numbers, time_s: Numbers, beat_s: Numbers
 ) -> tuple[Numbers, Numbers]:
     expected, rate = np.full(len(stretch), np.nan), np.full(len(stretch), np.nan)
-    starts = np.flatnonzero(np.diff(stretch, prepend=stretch[:1] - 1))
-    for first, last in zip(starts, [*starts[1:], len(stretch)], strict=True):
+    edges = np.flatnonzero(np.diff(stretch, prepend=-1, append=-1))
+    for first, last in pairwise(edges):
         if last - first >= LEAST_MOMENTS:
             part = slice(first, last)
             gap = np.median(np.diff(mark_s[part]))

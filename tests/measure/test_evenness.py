@@ -1,0 +1,176 @@
+"""Evenness on figures written out by hand; the answers are worked out in the comments."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from engine.findings import Estimate, Finding
+from engine.measure.evenness import Evenness
+from tests.measure.by_hand import figure_of, measured, page, play, with_form
+
+PITCHES = (45, 52, 57, 60)
+
+
+def drone(cells: int = 8, places: int = 4):
+    """Cells of quarters at 300 quarters a minute: 200 ms a note."""
+    notes = [(float(i), 1.0, PITCHES[i % places % 4], "left") for i in range(cells * places)]
+    arrangement = page(notes, qpm=300, bar_q=places)
+    figure = figure_of(arrangement, "left", places, places)
+    return with_form(arrangement, figures=(figure,))
+
+
+def evenness(arrangement, late_ms=lambda i: 0.0, **kwargs) -> Evenness:
+    found = measured(arrangement, *play(arrangement, late_ms, **kwargs)).evenness
+    assert isinstance(found, Evenness), found
+    return found
+
+
+def near(estimate: Estimate, value: float, by: float = 1e-6) -> bool:
+    return estimate.value is not None and abs(estimate.value - value) <= by
+
+
+def test_a_perfect_figure_is_even():
+    found = evenness(drone())
+    assert near(found.sd_ms, 0.0)
+    assert near(found.cv, 0.0)
+    assert near(found.median_sd_ioi_ms, 0.0)
+    assert near(found.audible_share, 0.0)
+    assert found.cells == 8
+    assert found.excluded_cells == 0
+    assert found.note_interval_ms == pytest.approx(200.0)
+
+
+def test_one_place_late_every_time():
+    # Place 3 comes 12 ms late in every cell. About their mean the places stand at -3, -3, 9, -3:
+    # SD = sqrt((9 + 9 + 81 + 9) / 4) = sqrt(27). Intervals are 200, 212, 188, 200: relative to
+    # 200 they are off by 0, .06, -.06, 0: CV = sqrt(2 * .0036 / 4) but for the last one, which
+    # has no successor. Inside a cell 200, 212, 188 have SD 12. Two intervals in four are off by
+    # 12 ms, over the 6 ms that are audible below 240 ms.
+    found = evenness(drone(), lambda i: 12.0 if i % 4 == 2 else 0.0)
+    assert near(found.sd_ms, math.sqrt(27.0))
+    assert [round(p.deviation_ms.value, 6) for p in found.places] == [-3.0, -3.0, 9.0, -3.0]
+    assert near(found.cv, math.sqrt(16 * 0.06**2 / 31))
+    assert near(found.median_sd_ioi_ms, 12.0)
+    assert near(found.audible_share, 16 / 31)
+    assert near(found.place_share, 1.0)
+    assert near(found.rest_sd_ms, 0.0)
+
+
+def test_scatter_that_no_place_owns_is_rest():
+    # Late by +5 and -5 in an order that repeats in no cell (a Thue-Morse row).
+    def late(i: int) -> float:
+        return 5.0 if bin(i).count("1") % 2 else -5.0
+
+    found = evenness(drone(cells=16), late)
+    assert found.rest_share.value > 0.9
+    assert near(found.rest_sd_ms, 5.0, by=0.6)
+    assert near(found.robust_sd_ms, 5.0 * 1.4826, by=1.5)
+
+
+def test_a_tempo_that_drifts_is_no_unevenness():
+    # Interval j is 200 * 0.999^j: 0.1 % faster each 0.2 s or so. Over the whole
+    # -ln(0.999) / mean interval: 64 notes, from 200 to 187.7 ms, in 12.4 s.
+    ends = np.concatenate([[0.0], np.cumsum(0.2 * 0.999 ** np.arange(63))])
+    arrangement = drone(cells=16)
+    found = evenness(arrangement, lambda i: float((ends[i] - 0.2 * i) * 1000))
+    whole = -math.log(0.999**63) * 100 / (ends[-1] / 60.0)
+    assert found.drift_percent_per_minute.value == pytest.approx(whole, rel=0.02)
+    assert found.sd_ms.value < 0.05
+    assert found.drift_share.value > 0.99
+
+
+def test_cells_with_a_slip_are_left_out_and_counted():
+    arrangement = drone(cells=10)
+    notes, findings = play(arrangement, lambda i: 300.0 if i == 9 else 0.0)
+    spoilt = [replace(f, what="wrong", score=None, stands_for=17) if f.score == 17 else f
+              for f in findings]  # fmt: skip
+    left_out = [f for f in spoilt if f.score != 30]
+    found = measured(arrangement, notes, [*left_out, Finding(None, 30, "missing")]).evenness
+    # Note 9 is 300 ms late and falls after note 10 (cell 3), 17 is wrong (cell 5), 30 missing
+    # (cell 8); cell 4 is left standing alone, which says nothing of its tempo: four cells.
+    assert isinstance(found, Evenness)
+    assert found.excluded_cells == 4
+    assert found.cells == 6
+
+
+def test_a_hesitation_cuts_the_tempo_and_nothing_more():
+    plain = evenness(drone(cells=12), lambda i: float(i * 7 % 5))
+    waited = evenness(drone(cells=12), lambda i: float(i * 7 % 5) + (900.0 if i >= 24 else 0.0))
+    assert waited.excluded_cells == 0
+    assert waited.sd_ms.value == pytest.approx(plain.sd_ms.value, rel=0.1)
+
+
+def test_unequal_notes_in_the_cell_are_no_unevenness():
+    # A cell of 2 + 1 + 1 quarters.
+    starts = [(4 * c + o, d) for c in range(12) for o, d in ((0, 2), (2, 1), (3, 1))]
+    arrangement = page([(float(o), float(d), 50, "left") for o, d in starts], qpm=300)
+    arrangement = with_form(arrangement, figures=(figure_of(arrangement, "left", 4, 3),))
+    found = evenness(arrangement)
+    assert near(found.sd_ms, 0.0)
+    assert near(found.median_sd_ioi_ms, 0.0)
+    assert found.window_sd_ms.value is None
+    assert "longer and shorter" in found.window_sd_ms.reason
+
+
+def test_overlap_is_release_minus_next_onset():
+    # Held for 0.9 of 200 ms: 20 ms before the next note, a tenth of the interval.
+    found = evenness(drone())
+    assert near(found.overlap_ms, -20.0)
+    assert near(found.overlap_share, -0.1)
+    assert near(evenness(drone(), hold=1.25).overlap_ms, 50.0)
+
+
+def test_loudness_place_by_place():
+    found = evenness(drone(cells=24), velocity=lambda i: (70, 50, 54, 50)[i % 4])
+    assert [p.velocity.value for p in found.places] == [70.0, 50.0, 54.0, 50.0]
+    assert found.velocity_sd.value > 5
+
+
+def test_fingerings_are_compared_not_mixed():
+    # Odd cells fingered otherwise and played with place 2 late by 20 ms, the others even.
+    arrangement = drone(cells=20)
+    notes = tuple(
+        replace(n, fingering="5321"[i % 4] if i // 4 % 2 else "5421"[i % 4])
+        for i, n in enumerate(arrangement.notes)
+    )
+    arrangement = replace(arrangement, notes=notes)
+    jitter = np.random.default_rng(3).normal(0, 1, 80)
+    found = evenness(
+        arrangement, lambda i: jitter[i] + (20.0 if i % 4 == 1 and i // 4 % 2 else 0.0)
+    )
+    by_name = {f.fingering: f for f in found.fingerings}
+    assert set(by_name) == {"5 3 2 1", "5 4 2 1"}
+    assert [by_name[k].cells for k in sorted(by_name)] == [10, 10]
+
+
+def test_the_line_costs_evenness_where_it_moves():
+    # The line comes with the first note of every other cell; there the figure note is pushed.
+    arrangement = drone(cells=40)
+    line = [(float(8 * k), 4.0, 76, "right") for k in range(20)]
+    both = page(
+        [(float(n.onset_q), 1.0, n.pitch, "left") for n in arrangement.notes] + line, qpm=300
+    )
+    figure = figure_of(both, "left", 4, 4)
+    tune = tuple(i for i, n in enumerate(both.notes) if n.hand == "right")
+    both = with_form(both, figures=(figure,), line=tune)
+    first = {cell[0] for k, cell in enumerate(figure.occurrences) if k % 2 == 0}
+    draw = np.random.default_rng(5).normal(0, 1, len(both.notes))
+    found = evenness(both, lambda i: draw[i] * (15.0 if i in first else 3.0))
+    assert found.moving_sd_ms.n == 20
+    assert found.line_cost_ms.low > 0
+
+
+@pytest.mark.parametrize(
+    ("cells", "hands", "words"),
+    [(3, "both", "too few whole cells"), (8, "right", "no repeated figure")],
+)
+def test_says_why_there_is_nothing(cells, hands, words):
+    arrangement = drone(cells=cells)
+    found = measured(arrangement, *play(arrangement), hands=hands).evenness
+    assert isinstance(found, Estimate)
+    assert found.value is None
+    assert words in found.reason
