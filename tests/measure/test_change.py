@@ -1,0 +1,119 @@
+"""A change is called one only when it is one."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import scipy.stats
+
+from engine.findings import Estimate, no_estimate
+from engine.measure.change import (
+    Session,
+    compare_passes,
+    compare_sessions,
+    cost_of_other_hand,
+    find_trend,
+)
+from tests.measure.test_evenness import drone, evenness
+
+
+def sessions(means, spread=0.0, passes=5, seed=0, instrument="upright"):
+    draw = np.random.default_rng(seed)
+    return [Session(instrument, tuple(draw.normal(m, spread, passes))) for m in means]
+
+
+def test_permutation_on_paper():
+    # 10, 11, 12, 13 against 1, 2, 3, 4: only 2 of the 70 ways to deal eight sessions part them
+    # as far.
+    found = compare_sessions(sessions([10, 11, 12, 13]), sessions([1, 2, 3, 4]), "lower")
+    assert found.p_value == pytest.approx(2 / 70)
+    assert found.verdict == "better"
+    assert found.superiority == 1.0
+    assert found.difference.value == pytest.approx(-9.0)
+    assert "permutation" in found.words
+
+
+def test_permutation_and_welch_agree_with_scipy():
+    draw = np.random.default_rng(7)
+    a, b = draw.normal(10, 2, 6), draw.normal(8.5, 1, 7)
+    found = compare_sessions(sessions(a), sessions(b), "lower")
+    exact = scipy.stats.permutation_test(
+        (b, a), lambda x, y: abs(x.mean() - y.mean()), n_resamples=np.inf, alternative="greater"
+    )
+    assert found.p_value == pytest.approx(exact.pvalue, abs=1e-9)
+    welch = scipy.stats.ttest_ind(b, a, equal_var=False).confidence_interval(0.95)
+    assert (found.difference.low, found.difference.high) == pytest.approx((welch.low, welch.high))
+    u = scipy.stats.mannwhitneyu(a, b).statistic / 42
+    assert found.superiority == pytest.approx(u)
+
+
+def test_many_passes_of_few_sessions_prove_nothing():
+    found = compare_sessions(sessions([20, 20, 20], 1, 50), sessions([10, 10, 10], 1, 50), "lower")
+    assert found.verdict == "too early to say"
+    assert found.p_value is None
+
+
+def test_chance_is_claimed_one_time_in_twenty():
+    claimed = 0
+    for seed in range(300):
+        draw = np.random.default_rng(seed)
+        a, b = sessions(draw.normal(10, 2, 6)), sessions(draw.normal(10, 2, 6))
+        claimed += compare_sessions(a, b, "lower").verdict in ("better", "worse")
+    assert 0.02 <= claimed / 300 <= 0.08
+
+
+def test_looking_at_twenty_things_asks_for_more():
+    a, b = sessions([10, 11, 12, 13]), sessions([1, 2, 3, 4])
+    assert compare_sessions(a, b, "lower", looks=20).verdict == "too early to say"
+
+
+def test_no_change_needs_a_narrow_interval():
+    a, b = sessions([10.0, 10.1, 9.9, 10.0, 10.05]), sessions([10.02, 10.0, 9.95, 10.1, 9.9])
+    assert compare_sessions(a, b, "lower", worth=1.0).verdict == "no change"
+    assert compare_sessions(a, b, "lower", worth=0.01).verdict == "too early to say"
+
+
+def test_instruments_are_not_mixed():
+    a, b = sessions([1, 2, 3, 4]), sessions([9, 9, 9, 9], instrument="other")
+    assert compare_sessions(a, b, "lower").verdict == "not comparable"
+    assert find_trend([*a, *b], "lower").verdict == "not comparable"
+
+
+def test_two_passes_by_their_intervals():
+    worse = compare_passes(Estimate(10, 9, 11, 50, "ms"), Estimate(15, 13, 17, 50, "ms"), "lower")
+    assert worse.verdict == "worse"
+    assert worse.difference.value == 5
+    close = compare_passes(Estimate(10, 8, 12, 50, "ms"), Estimate(11, 9, 13, 50, "ms"), "lower")
+    assert close.verdict == "too early to say"
+    nothing = compare_passes(no_estimate("no figure", "ms"), Estimate(1, 0, 2, 9, "ms"), "lower")
+    assert nothing.verdict == "too early to say"
+    assert "no figure" in nothing.words
+
+
+def test_trend_by_kendall_and_theil_sen():
+    draw = np.random.default_rng(9)
+    values = 20 - 0.8 * np.arange(12) + draw.normal(0, 1, 12)
+    found = find_trend(sessions(values), "lower")
+    assert found.verdict == "better"
+    slope, _, low, high = scipy.stats.theilslopes(values, method="separate")
+    assert found.difference.value == pytest.approx(slope)
+    assert found.difference.low == pytest.approx(low, abs=0.05)
+    assert found.difference.high == pytest.approx(high, abs=0.05)
+    p = scipy.stats.kendalltau(range(12), values).pvalue
+    assert found.p_value == pytest.approx(p, abs=0.005)
+
+
+def test_trend_without_one():
+    draw = np.random.default_rng(10)
+    assert find_trend(sessions(draw.normal(10, 1, 10)), "lower").verdict == "too early to say"
+    assert find_trend(sessions([1, 2, 3]), "lower").verdict == "too early to say"
+
+
+def test_cost_of_the_other_hand():
+    draw = np.random.default_rng(11).normal(0, 1, 160)
+    alone = evenness(drone(cells=40), lambda i: 4 * draw[i])
+    together = evenness(drone(cells=40), lambda i: 12 * draw[i])
+    found = cost_of_other_hand(alone, together)
+    assert found.verdict == "worse"
+    assert found.difference.value == pytest.approx(8, abs=2)
+    assert cost_of_other_hand(alone, evenness(drone(places=3, cells=9))).verdict == "not comparable"
