@@ -25,8 +25,6 @@ LOST = 4.2
 GET_LOST = 9.0
 #: Another key for a written note, by distance in semitones.
 WRONG = {1: 4.2, 2: 4.4, 12: 5.0, 3: 5.4, 4: 5.4}
-#: A cue-size note is played or not.
-OPTIONAL = 0.7
 #: No moment is so early or so late that it costs more than this; a hesitation costs less.
 TIMING_AT_MOST, HESITATION = 9.0, 4.0
 #: Onset spread within a chord and between the hands, seconds.
@@ -49,6 +47,8 @@ NEAR_BEHIND_Q, NEAR_AHEAD_Q = 16.0, 8.0
 BACK_Q, AHEAD_Q = 1.0, 2.0
 #: A note from before the place where the player landed, and how far before at most, quarters.
 BEFORE_LANDING, BEFORE_Q = 3.0, 0.5
+#: A way on that costs more than this is doubtful: then all others are looked at.
+DOUBTFUL = 2.5
 #: A way on is kept beside the best one when it costs no more than this in addition.
 DOUBT = 3.5
 

@@ -48,7 +48,7 @@ class Path:
         front: the furthest group reached since the last jump; -1 when lost.
         landing: number of the last jump, so that paths can be told apart.
         since: the group landed on after the last jump.
-        front_left, front_right: notes of the front group already played, by hand.
+        front_left, front_right: heed of the front group's notes already played, by hand.
         used: notes already played here (recent ones), to the index of the played note.
         at_q, at_s: a moment of the score and when it was heard; before_q, before_s: the one before.
         s_per_q: the player's tempo now.
@@ -83,7 +83,7 @@ class Path:
         self.node = node
         self.front = self.since = -1
         self.landing = 0
-        self.front_left = self.front_right = 0
+        self.front_left = self.front_right = 0.0
         self.used: dict[int, int] = {}
         self.at_q = self.at_s = self.before_q = self.before_s = 0.0
         self.s_per_q = self.usual = 0.5
@@ -138,7 +138,7 @@ def skip_cost(path: Path, group: int, m: ScoreMap) -> float:
     front = path.front
     left = m.before_left[group] - m.before_left[front] - path.front_left
     right = m.before_right[group] - m.before_right[front] - path.front_right
-    if not (left or right):
+    if left + right < 1e-9:
         return 0.0
     missed = left * weight(path.left) + right * weight(path.right)
     return costs.MISS * missed if missed < 1.0 else costs.MISS + costs.MISS_MORE * (missed - 1.0)
@@ -152,10 +152,8 @@ def note_cost(path: Path, note: int, time_s: float, m: ScoreMap) -> float:
         cost += skip_cost(path, group, m)
     elif group < path.since:
         cost += costs.BEFORE_LANDING
-    elif group < path.front and m.counted[note]:
-        cost -= costs.MADE_GOOD * costs.MISS * weight(path.right if m.right[note] else path.left)
-    if not m.counted[note] and not m.loose[note]:
-        cost += costs.OPTIONAL
+    elif group < path.front:
+        cost -= costs.MADE_GOOD * costs.MISS * m.heed[note] * weight(path.right if m.right[note] else path.left)
     return cost
 
 
@@ -203,15 +201,17 @@ def take_note(path: Path, note: int, played: int, time_s: float, m: ScoreMap) ->
     if group > path.front:
         _count_skipped(path, group, m)
         path.front = group
-        path.front_left = path.front_right = 0
+        path.front_left = path.front_right = 0.0
         if len(path.used) > 96:
             _forget(path, m)
     if m.right[note]:
         path.right = min(path.right + 1.5, 3.0)
-        path.front_right += group == path.front and m.counted[note]
+        if group == path.front:
+            path.front_right += m.heed[note]
     else:
         path.left = min(path.left + 1.5, 3.0)
-        path.front_left += group == path.front and m.counted[note]
+        if group == path.front:
+            path.front_left += m.heed[note]
     path.used[note] = played
     if not m.loose[note]:
         _keep_time(path, m.q[note], time_s)
@@ -263,7 +263,10 @@ def go_on(path: Path, pitch: int, time_s: float, played: int, m: ScoreMap) -> li
         _say(path, played, UNCLEAR, -1, costs.LOST, time_s)
         return [path]
     ways = [(cost, RIGHT, note) for cost, note in right_notes(path, pitch, time_s, m)[:2]]
-    if not ways or ways[0][0] > 2.5:
+    if m.signs[path.front] and (sign := ornament(path, pitch, m)):
+        ways.append(sign)
+        ways.sort()
+    if not ways or ways[0][0] > costs.DOUBTFUL:
         ways.append((costs.EXTRA, EXTRA, -1))
         others = wrong_note(path, pitch, time_s, m), again(path, pitch, time_s, m)
         ways.extend(way for way in others if way)
@@ -277,6 +280,14 @@ def go_on(path: Path, pitch: int, time_s: float, played: int, m: ScoreMap) -> li
             out.append(other)
     _go(path, ways[0], played, time_s, m)
     return out
+
+
+def ornament(path: Path, pitch: int, m: ScoreMap) -> Way | None:
+    """The sign that a note may play out."""
+    for note in m.signs[path.front]:
+        if pitch - m.pitch[note] in m.reach[note]:
+            return (costs.ORNAMENT, ORNAMENT, note)
+    return None
 
 
 def again(path: Path, pitch: int, time_s: float, m: ScoreMap) -> Way | None:
@@ -330,12 +341,12 @@ def _take_wrong(path: Path, note: int, played: int, m: ScoreMap) -> None:
     group = m.group[note]
     if group > path.front:
         path.front = group
-        path.front_left = path.front_right = 0
+        path.front_left = path.front_right = 0.0
     if group == path.front:
         if m.right[note]:
-            path.front_right += 1
+            path.front_right += m.heed[note]
         else:
-            path.front_left += 1
+            path.front_left += m.heed[note]
     path.used[note] = played
 
 

@@ -14,6 +14,17 @@ from engine.arrangement import Arrangement, Hands, Span, notes_in, whole_span
 GRACE_LEAD_Q = 0.08
 
 
+#: Leaving out small print counts this much of leaving out any other note.
+SMALL_PRINT = 0.3
+#: Semitones that a sign brings beside its note (either spelling of the neighbour).
+EITHER_SIDE = (0, 1, 2, -1, -2)
+REACH_OF_SIGN = {
+    "mordent": (0, -1, -2),
+    "inverted-mordent": (0, 1, 2),
+    "tremolo": (0,),
+}
+
+
 @dataclass(slots=True)
 class ScoreMap:
     """What is to be played, by group and by pitch. Lists, because they are read one by one.
@@ -29,9 +40,12 @@ class ScoreMap:
         pitch, right: pitch and hand (1 right, 0 left) of every note of the arrangement.
         loose: 1 for a note whose moment is free (grace, arpeggio), by note.
         counted: 1 for a note that would be missed (neither optional nor grace), by note.
+        heed: how much leaving a note out counts on the way (1, less for small print), by note.
+        signs: notes with an ornament sign that sounds, by group; reach: semitones that a sign
+            brings beside its note, by note.
         group_q: onset of every group, quarters.
         members: the notes of every group.
-        before_left, before_right: notes that would be missed in all groups before, by group.
+        before_left, before_right: what leaving out all groups before would count, by group.
         pitch_q, pitch_notes: for each MIDI pitch the onsets and indices of its notes, in order.
         s_per_q: seconds a quarter at the marked tempo, by group.
         bar: index of the bar, by group. bar_start: 1 at the first group of a bar.
@@ -46,8 +60,11 @@ class ScoreMap:
     counted: list[int]
     group_q: list[float]
     members: list[tuple[int, ...]]
-    before_left: list[int]
-    before_right: list[int]
+    heed: list[float]
+    signs: list[tuple[int, ...]]
+    reach: dict[int, tuple[int, ...]]
+    before_left: list[float]
+    before_right: list[float]
     pitch_q: list[list[float]]
     pitch_notes: list[list[int]]
     s_per_q: list[float]
@@ -143,8 +160,9 @@ def map_score(
     group_q, group_of = np.unique(q[order], return_inverse=True)
     group = np.full(len(table), -1, dtype=int)
     group[order] = group_of
-    counted = (table["optional"] == 0) & (table["grace"] == 0)
-    counted &= ~written_trills(table, order)
+    free = written_trills(table, order)
+    counted = (table["optional"] == 0) & (table["grace"] == 0) & ~free
+    heed = np.where(table["optional"] == 1, SMALL_PRINT, 1.0) * ((table["grace"] == 0) & ~free)
     return ScoreMap(
         notes=order.tolist(),
         q=q.tolist(),
@@ -155,8 +173,10 @@ def map_score(
         counted=counted.astype(int).tolist(),
         group_q=group_q.tolist(),
         members=_members(order, group_of, len(group_q)),
-        before_left=_before(order, group_of, counted & (table["hand"] == 0), len(group_q)),
-        before_right=_before(order, group_of, counted & (table["hand"] == 1), len(group_q)),
+        heed=heed.tolist(),
+        before_left=_before(order, group_of, heed * (table["hand"] == 0), len(group_q)),
+        before_right=_before(order, group_of, heed * (table["hand"] == 1), len(group_q)),
+        **_signs(arrangement, order, group_q),
         **_by_pitch(order, q, table["pitch"]),
         **_marks_of_groups(arrangement, group_q),
         group_q_array=group_q,
@@ -175,11 +195,28 @@ def _members(
 def _before(
     order: npt.NDArray[np.intp],
     group_of: npt.NDArray[np.intp],
-    keep: npt.NDArray[np.bool_],
+    heed: npt.NDArray[np.float64],
     count: int,
-) -> list[int]:
-    in_group = np.bincount(group_of[keep[order]], minlength=count)
-    return [0, *np.cumsum(in_group).tolist()]
+) -> list[float]:
+    in_group = np.bincount(group_of, weights=heed[order], minlength=count)
+    return [0.0, *np.cumsum(in_group).tolist()]
+
+
+def _signs(
+    arrangement: Arrangement, order: npt.NDArray[np.intp], group_q: npt.NDArray[np.float64]
+) -> dict[str, Any]:
+    """Where ornament signs sound: from the group before their note to the note's end."""
+    signs: list[list[int]] = [[] for _ in group_q]
+    reach: dict[int, tuple[int, ...]] = {}
+    table = arrangement.table
+    for k in order[table["ornament"][order] == 1].tolist():
+        onset = float(table["onset_q"][k])
+        end = onset + float(table["duration_q"][k])
+        reach[k] = REACH_OF_SIGN.get(arrangement.notes[k].ornament, EITHER_SIDE)
+        first = int(np.searchsorted(group_q, onset - 1e-6))
+        for g in range(max(first - 1, 0), int(np.searchsorted(group_q, end - 1e-6))):
+            signs[g].append(k)
+    return {"signs": [tuple(ks) for ks in signs], "reach": reach}
 
 
 def _by_pitch(
