@@ -14,6 +14,8 @@ from engine.read.report import Report
 
 _ZIP = b"PK\x03\x04"
 _MIDI = b"MThd"
+#: What may stand before the first "<": byte order marks, the zeros of UTF-16, blanks.
+_BEFORE_MARKUP = b"\xef\xbb\xbf\xff\xfe\0 \t\r\n"
 _NOT_A_SCORE = "this is not a score that can be read"
 _WANTED = "give a MusicXML (.musicxml, .xml, .mxl) or MIDI (.mid) file"
 
@@ -33,7 +35,7 @@ def musicxml_root(data: bytes, report: Report) -> Element:
         data = _unpack(data, report)
     if not data.strip():
         raise report.refusal("the file is empty", _WANTED)
-    if b"<" not in data[:4096]:
+    if not data[:4096].lstrip(_BEFORE_MARKUP).startswith(b"<"):
         raise report.refusal(_NOT_A_SCORE, _WANTED)
     root = _parse(data, report)
     if root.tag not in ("score-partwise", "score-timewise"):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from xml.etree.ElementTree import Element, SubElement
 
+from engine.read.limits import MAX_DOCUMENT_NOTES, MAX_STAVES
 from engine.read.report import Report
 
 _GOOD_ID = re.compile(r"[\w.:-]{1,80}")
@@ -12,7 +13,13 @@ _PIANO = re.compile(r"piano|klavier|keyboard|clavier|pf\b|pno", re.IGNORECASE)
 
 
 def prepare_document(root: Element, report: Report) -> Element:
-    """Change `root` in place into a partwise score of the piano's parts, all notes with ids."""
+    """Change `root` in place into a partwise score of the piano's parts, all notes with ids.
+
+    Raises:
+        ScoreError: there is no piano in it, no notes, or far too many.
+    """
+    if sum(1 for _ in root.iter("note")) > MAX_DOCUMENT_NOTES:
+        raise report.refusal(f"the score has more than {MAX_DOCUMENT_NOTES} notes and rests")
     if root.tag == "score-timewise":
         _make_partwise(root)
     give_ids(root, report)
@@ -120,4 +127,4 @@ def count_staves(part: Element) -> int:
     declared = [e.text or "" for e in part.iter("staves")]
     used = {(e.text or "").strip() for e in part.iter("staff")}
     numbers = [int(t) for t in (*declared, *used) if t.strip().isdecimal() and len(t) < 4]
-    return max(numbers, default=1)
+    return min(max(numbers, default=1), MAX_STAVES)

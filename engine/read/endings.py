@@ -19,6 +19,7 @@ class EndingGroup:
     """Brackets that follow one another directly: alternatives to each other."""
 
     brackets: list[_Bracket] = field(default_factory=list)
+    by_bar: dict[int, _Bracket] = field(default_factory=dict)
     last_time: int = 1
     after_jump: bool = False
 
@@ -27,43 +28,34 @@ class EndingGroup:
         """Index of the last bar under the last bracket."""
         return self.brackets[-1].last
 
-    def _at(self, bar: int) -> _Bracket:
-        return next(b for b in self.brackets if b.first <= bar <= b.last)
-
     def numbers_at(self, bar: int) -> frozenset[int]:
         """The times through at which a bar is played."""
-        return self._at(bar).numbers
+        return self.by_bar[bar].numbers
 
     def end_of(self, bar: int) -> int:
         """Index of the last bar under the same bracket."""
-        return self._at(bar).last
+        return self.by_bar[bar].last
 
 
 def find_endings(bars: list[WrittenBar]) -> dict[int, EndingGroup]:
     """The group of each bar that stands under a bracket."""
-    groups: dict[int, EndingGroup] = {}
-    group: EndingGroup | None = None
+    groups: list[EndingGroup] = []
     for bracket in _brackets(bars):
-        if group is None or bracket.first != group.last_bar + 1 or _starts_over(group, bracket):
-            group = EndingGroup()
-        _join(group, bracket)
-        for i in range(bracket.first, bracket.last + 1):
-            groups[i] = group
-    for group in groups.values():
+        if not groups or bracket.first != groups[-1].last_bar + 1 or 1 in bracket.numbers:
+            # A bracket for the first time, even right after others, is a new group.
+            groups.append(EndingGroup())
+        _join(groups[-1], bracket)
+    for group in groups:
         _settle_times(group, bars)
-    return groups
-
-
-def _starts_over(group: EndingGroup, bracket: _Bracket) -> bool:
-    """A bracket for the first time, right after other brackets, is a new group."""
-    return 1 in bracket.numbers and bool(group.brackets)
+    return {bar: group for group in groups for bar in group.by_bar}
 
 
 def _join(group: EndingGroup, bracket: _Bracket) -> None:
     if not bracket.numbers:
-        listed = [n for b in group.brackets for n in b.numbers]
-        bracket.numbers = frozenset({max(listed, default=0) + 1})
+        before = group.brackets[-1].numbers if group.brackets else {0}
+        bracket.numbers = frozenset({max(before) + 1})
     group.brackets.append(bracket)
+    group.by_bar.update(dict.fromkeys(range(bracket.first, bracket.last + 1), bracket))
 
 
 def _settle_times(group: EndingGroup, bars: list[WrittenBar]) -> None:
@@ -71,8 +63,7 @@ def _settle_times(group: EndingGroup, bars: list[WrittenBar]) -> None:
     last = max(n for b in group.brackets for n in b.numbers)
     alone = len(group.brackets) == 1 and bars[group.last_bar].repeat_end
     group.last_time = last + 1 if alone else last
-    covered = (i for b in group.brackets for i in range(b.first, b.last + 1))
-    group.after_jump = any(bars[i].after_jump for i in covered)
+    group.after_jump = any(bars[i].after_jump for i in group.by_bar)
 
 
 def _brackets(bars: list[WrittenBar]) -> list[_Bracket]:

@@ -21,6 +21,8 @@ from engine.arrangement import Hand
 #: Semitones up to which a hand is at ease, and beyond which it hardly gets.
 _EASY_REACH, _LAST_REACH = 8, 16
 _FINGERS = 5
+#: More notes than this at one moment are parted at middle C without further thought.
+_MOST_AT_ONCE = 24
 _BEAM = 8
 _MIDDLE = 60
 _EASY_PRICE, _LAST_PRICE = 1.0, 8.0
@@ -56,7 +58,7 @@ class _Hand:
         price += _LAST_PRICE * max(0, reach - _LAST_REACH)
         price += _FINGER_PRICE * max(0, len(keys) - _FINGERS)
         after = held + tuple((n.end_q, n.pitch) for n in notes)
-        return _Hand(middle, after), price
+        return _Hand(middle, after[-2 * _FINGERS :]), price
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +79,7 @@ def split_hands(notes: Sequence[Struck]) -> list[Hand]:
     moments = _moments(notes)
     beam = [_History(0.0, _Hand(48.0), _Hand(72.0), 0, None)]
     for moment in moments:
-        grown = [_extend(h, moment, k) for h in beam for k in range(len(moment) + 1)]
+        grown = [_extend(h, moment, k) for h in beam for k in _partings(moment)]
         beam = sorted(grown, key=lambda h: h.price)[:_BEAM]
     return _trace(beam[0], moments)
 
@@ -99,6 +101,13 @@ def _moments(notes: Sequence[Struck]) -> list[list[Struck]]:
         else:
             moments.append([note])
     return moments
+
+
+def _partings(moment: list[Struck]) -> Sequence[int]:
+    """How many of the lowest notes the left hand might take."""
+    if len(moment) > _MOST_AT_ONCE:
+        return (sum(n.pitch < _MIDDLE for n in moment),)
+    return range(len(moment) + 1)
 
 
 def _extend(history: _History, moment: list[Struck], lower: int) -> _History:

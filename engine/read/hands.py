@@ -62,12 +62,17 @@ def _shared_voices(bars: list[WrittenBar]) -> set[_Voice]:
 def _overlaps_itself(notes: list[WrittenNote]) -> bool:
     if len({n.staff for n in notes}) < 2:
         return False
-    ends: dict[tuple[int, int], Fraction] = {}
+    last: dict[int, WrittenNote] = {}
     for note in sorted(notes, key=lambda n: n.at_q):
-        for (staff, line), end_q in ends.items():
-            if staff != note.staff and line != note.line and note.at_q < end_q:
+        for other in last.values():
+            apart = other.staff != note.staff and other.line != note.line
+            if apart and note.at_q < _end(other):
                 return True
-        key = (note.staff, note.line)
-        end_q = note.at_q + note.duration_q
-        ends[key] = max(ends.get(key, end_q), end_q)
+        before = last.get(note.staff)
+        if before is None or _end(note) >= _end(before):
+            last[note.staff] = note
     return False
+
+
+def _end(note: WrittenNote) -> Fraction:
+    return note.at_q + note.duration_q

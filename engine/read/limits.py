@@ -10,14 +10,21 @@ MAX_FILE_BYTES = 32 * 1024 * 1024
 MAX_MIDI_BYTES = 1024 * 1024
 #: Members of a compressed score's archive.
 MAX_ARCHIVE_MEMBERS = 1000
-#: Notes in the document, and notes and bars once repeats are written out.
-MAX_WRITTEN_NOTES = 100_000
-MAX_UNFOLDED_NOTES = 200_000
+#: Notes and rests in a document, notes that are read, and notes and bars unfolded.
+MAX_DOCUMENT_NOTES = 100_000
+MAX_WRITTEN_NOTES = 50_000
+MAX_UNFOLDED_NOTES = 100_000
 MAX_UNFOLDED_BARS = 20_000
 #: Quarters from beginning to end, unfolded, and in one bar.
 MAX_SCORE_Q = Fraction(200_000)
 MAX_BAR_Q = Fraction(2_000)
-#: Marks (words, dynamics, slurs ...) once repeats are written out.
+#: Staves of one piano; signs that send elsewhere, and repeat signs, within one bar.
+MAX_STAVES = 8
+MAX_JUMPS_IN_BAR = 16
+MAX_CUTS_IN_BAR = 16
+#: Ties of one key that may be open at once.
+MAX_OPEN_TIES = 32
+#: Marks, tempos and pedal signs once repeats are written out.
 MAX_UNFOLDED_MARKS = 400_000
 #: Problems listed; what comes after is counted, not listed.
 MAX_PROBLEMS = 200

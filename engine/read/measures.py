@@ -14,7 +14,13 @@ from engine.read.directions import (
     read_pedal_signs,
     read_tempo_sign,
 )
-from engine.read.limits import MAX_BAR_Q, MAX_WRITTEN_NOTES
+from engine.read.limits import (
+    MAX_BAR_Q,
+    MAX_CUTS_IN_BAR,
+    MAX_JUMPS_IN_BAR,
+    MAX_STAVES,
+    MAX_WRITTEN_NOTES,
+)
 from engine.read.notes import (
     read_fingering,
     read_ornament,
@@ -164,7 +170,8 @@ class PartReader:
             self._bar.marks.append(WrittenMark("fermata", onset_q, staff=self._staff(element)))
 
     def _staff(self, element: Element) -> int:
-        return (read_integer(element.findtext("staff")) or 1) + self.first_staff - 1
+        own = read_integer(element.findtext("staff")) or 1
+        return min(max(own, 1), MAX_STAVES) + self.first_staff - 1
 
     def _build(
         self, element: Element, parts: dict[str, Element],
@@ -324,7 +331,8 @@ class PartReader:
         bar.pedals.extend(read_pedal_signs(element, printed_q))
         bar.marks.extend(read_marks(element, printed_q, staff))
         found = read_jumps(element, at_start=self._reached_q == 0)
-        jumps = [jump for jump in found if jump not in bar.jumps]
+        jumps = [jump for jump in found if jump not in bar.jumps[:MAX_JUMPS_IN_BAR]]
+        del jumps[max(MAX_JUMPS_IN_BAR - len(bar.jumps), 0) :]
         bar.jumps.extend(jumps)
         bar.marks.extend(WrittenMark(j.kind, printed_q, j.name or j.until) for j in jumps)
         sound = element if element.tag == "sound" else element.find("sound")
@@ -349,7 +357,9 @@ class PartReader:
             return
         place = element.get("location", "right")
         if place == "middle" and element.find("repeat") is not None:
-            self.cuts.setdefault(self._index, []).append(Cut(self._at_q, element))
+            cuts = self.cuts.setdefault(self._index, [])
+            if len(cuts) < MAX_CUTS_IN_BAR:
+                cuts.append(Cut(self._at_q, element))
             return
         at_q = {"left": _ZERO, "middle": self._at_q}.get(place, self._reached_q)
         read_barline(element, self._bar, at_q, self._following)

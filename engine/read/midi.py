@@ -31,6 +31,8 @@ from engine.read.written import (
 
 _RIGHT = re.compile(r"right|\br\.?\s?h\b|treble|upper|\brechts?\b|droite|destra", re.IGNORECASE)
 _LEFT = re.compile(r"left|\bl\.?\s?h\b|bass|lower|\blinks?\b|gauche|sinistra", re.IGNORECASE)
+#: What holds where a file gives no time signature (Standard MIDI Files 1.0).
+_COMMON_TIME = Signature(0, 4, 4)
 
 
 def read_midi(data: bytes, name: str, report: Report) -> WrittenScore:
@@ -60,29 +62,28 @@ class _Bars:
     def __init__(self, events: MidiEvents, end_q: Fraction, report: Report) -> None:
         self.bars: list[WrittenBar] = []
         self.starts_q: list[Fraction] = []
-        signatures = _signatures_q(events)
+        self.signatures = _signatures_q(events)
+        self.changes_q = [q for q, _ in self.signatures]
         now_q = Fraction(0)
         while now_q < end_q or not self.bars:
-            bar = self._next_bar(now_q, signatures)
+            bar = self._next_bar(now_q)
             self.starts_q.append(now_q)
             now_q += bar.duration_q
             if len(self.bars) > MAX_UNFOLDED_BARS:
                 raise report.refusal(f"the file has more than {MAX_UNFOLDED_BARS} bars")
         self._settle_pickup()
 
-    def _next_bar(
-        self, now_q: Fraction, signatures: list[tuple[Fraction, Signature]]
-    ) -> WrittenBar:
-        at = bisect_right([q for q, _ in signatures], now_q) - 1
-        beats, unit = (signatures[at][1].beats, signatures[at][1].unit) if at >= 0 else (4, 4)
-        bar = WrittenBar(str(len(self.bars) + 1), beats=beats, beat_unit=unit)
+    def _next_bar(self, now_q: Fraction) -> WrittenBar:
+        at = bisect_right(self.changes_q, now_q) - 1
+        sign = self.signatures[at][1] if at >= 0 else _COMMON_TIME
+        bar = WrittenBar(str(len(self.bars) + 1), beats=sign.beats, beat_unit=sign.unit)
         # A new signature inside a bar begins a new bar there.
-        following = signatures[at + 1][0] if at + 1 < len(signatures) else None
+        following = self.changes_q[at + 1] if at + 1 < len(self.changes_q) else None
         length_q = bar.signature_q
         bar.duration_q = length_q if following is None else min(length_q, following - now_q)
-        new = not self.bars or (beats, unit) != (self.bars[-1].beats, self.bars[-1].beat_unit)
-        if new:
-            bar.marks.append(WrittenMark("time", Fraction(0), f"{beats}/{unit}"))
+        last = self.bars[-1] if self.bars else None
+        if last is None or (last.beats, last.beat_unit) != (sign.beats, sign.unit):
+            bar.marks.append(WrittenMark("time", Fraction(0), f"{sign.beats}/{sign.unit}"))
         self.bars.append(bar)
         return bar
 

@@ -15,6 +15,9 @@ Rules (MusicXML 4.0 where it says, else common practice):
 
 from __future__ import annotations
 
+from bisect import bisect_right
+from collections import defaultdict
+
 from engine.read.endings import EndingGroup, find_endings
 from engine.read.limits import MAX_UNFOLDED_BARS
 from engine.read.report import Report
@@ -143,10 +146,9 @@ class _Walk:
         sign = self._departure(at)
         if sign is None or sign.before != before or self.until == "fine":
             return False
-        if self.signs.coda_after(at, sign) is None:
-            return False
         upcoming = self.visits[at] + (1 if before else 0)
-        return upcoming in sign.times if sign.times else self.jumped
+        due = upcoming in sign.times if sign.times else self.jumped
+        return due and self.signs.coda_after(at, sign) is not None
 
 
 class _Signs:
@@ -157,6 +159,10 @@ class _Signs:
         self.numbers = [bar.number for bar in bars]
         self.segni = self._find(bars, "segno")
         self.codas = self._find(bars, "coda")
+        self.coda_bars = [i for i, _ in self.codas]
+        self.named_codas: dict[str, list[int]] = defaultdict(list)
+        for i, name in self.codas:
+            self.named_codas[name].append(i)
         self.has_departure = bool(self._find(bars, "tocoda"))
 
     @staticmethod
@@ -177,10 +183,11 @@ class _Signs:
 
     def coda_after(self, at: int, sign: Jump | None) -> int | None:
         """The coda to leave bar `at` for: of the sign's name, else the next; never backwards."""
-        later = [(i, name) for i, name in self.codas if i > at]
-        named = [i for i, name in later if sign and name and name == sign.name]
-        if named or later:
-            return named[0] if named else later[0][0]
+        named = self.named_codas.get(sign.name, []) if sign and sign.name else []
+        for places in (named, self.coda_bars):
+            following = bisect_right(places, at)
+            if following < len(places):
+                return places[following]
         return None
 
     def implied_departure(self, at: int) -> Jump | None:

@@ -68,7 +68,10 @@ def engravable_text(path: str | os.PathLike[str]) -> str:
 
     report = Report(os.fspath(path))
     root = prepare_document(musicxml_root(read_bytes(path), report), report)
-    return _DECLARATION + tostring(root, encoding="unicode")
+    try:
+        return _DECLARATION + tostring(root, encoding="unicode")
+    except RecursionError as error:
+        raise report.refusal("the XML is nested too deeply", "export it afresh") from error
 
 
 def read_bytes(path: str | os.PathLike[str]) -> bytes:

@@ -8,12 +8,17 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from engine.arrangement import Arrangement, Bar, Mark, ScoreNote
-from engine.read.limits import MAX_SCORE_Q, MAX_UNFOLDED_MARKS, MAX_UNFOLDED_NOTES
+from engine.read.limits import (
+    MAX_OPEN_TIES,
+    MAX_SCORE_Q,
+    MAX_UNFOLDED_MARKS,
+    MAX_UNFOLDED_NOTES,
+)
 from engine.read.pedalling import pedal_spans
 from engine.read.repeats import playing_order
 from engine.read.report import Report
 from engine.read.tempo import tempo_map
-from engine.read.written import WrittenNote, WrittenScore
+from engine.read.written import WrittenBar, WrittenNote, WrittenScore
 
 #: Two heads meet although the second begins this much late or early (tuplets that the file's
 #: divisions could only round).
@@ -55,10 +60,14 @@ def _refuse_excess(score: WrittenScore, order: list[int], report: Report) -> Non
         raise report.refusal(
             f"the repeats unfold to more than {MAX_UNFOLDED_NOTES} notes", "correct them"
         )
-    if sum(len(score.bars[i].marks) for i in order) > MAX_UNFOLDED_MARKS:
+    if sum(map(_signs_in, (score.bars[i] for i in order))) > MAX_UNFOLDED_MARKS:
         raise report.refusal(
             f"the repeats unfold to more than {MAX_UNFOLDED_MARKS} marks", "correct them"
         )
+
+
+def _signs_in(bar: WrittenBar) -> int:
+    return len(bar.marks) + len(bar.tempos) + len(bar.pedals)
 
 
 def _unfold_bars(score: WrittenScore, order: list[int]) -> tuple[Bar, ...]:
@@ -111,6 +120,7 @@ def _join_ties(score: WrittenScore, bars: Iterable[Bar]) -> list[_Sounding]:
                 _tie_on(held, note, onset_q)
             if note.tie_start:
                 open_ties[note.pitch].append(held)
+                del open_ties[note.pitch][:-MAX_OPEN_TIES]
     return struck
 
 
