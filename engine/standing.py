@@ -294,7 +294,7 @@ def _say_reading(recent: Sequence[SectionPass], definitions: Definitions) -> str
     if good >= definitions.recent_good:
         return f"good, but under {definitions.steady_tempo:.0%} of the marked tempo"
     lacks = next((one.why_not for one in reversed(recent) if one.why_not), "")
-    said = f"{good} of the last {len(recent)} passes good"
+    said = f"{good} of the last {len(recent)} passes good, {definitions.recent_good} needed"
     return f"{said}; last lack: {lacks}" if lacks else said
 
 

@@ -70,6 +70,26 @@ def read_sections(store: Store, keys: Sequence[str], since_us: int = 0) -> list[
     return [_kept_section(row) for row in rows]
 
 
+def read_recent(store: Store, key: str, hands: Hands, limit: int) -> list[KeptSection]:
+    """The last passes of one section and hand, oldest first."""
+    rows = store.query(
+        f"""SELECT {COLUMNS} FROM section_passes WHERE key = ? AND hands = ?
+            ORDER BY started_us DESC, take DESC, pass DESC, rowid DESC LIMIT ?""",
+        (key, hands, limit),
+    )
+    return [_kept_section(row) for row in reversed(rows)]
+
+
+def read_cold(store: Store, key: str, hands: Hands, limit: int) -> list[KeptSection]:
+    """The last cold passes of one section and hand, oldest first."""
+    rows = store.query(
+        f"""SELECT {COLUMNS} FROM section_passes WHERE key = ? AND hands = ? AND cold
+            ORDER BY started_us DESC LIMIT ?""",
+        (key, hands, limit),
+    )
+    return [_kept_section(row) for row in reversed(rows)]
+
+
 def _kept_section(row: Sequence[Any]) -> KeptSection:
     (take, number, key, hands, started_us, day, cold, asked, good, why_not, tempo, right, notes,
      seconds, timing, evenness, step, places, slips) = row  # fmt: skip
