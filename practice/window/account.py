@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from practice.snapshot import PassRecord
 from practice.window.advice import advise
 from practice.window.faces import shorten, text_width, words, wrap
 from practice.window.ledger import LINES, LedgerLine, best_at_tempo, is_real_change, read_value
-from practice.window.ops import Box, DrawOp, Line, Shape
+from practice.window.ops import Box, DrawOp, Face, Line, Shape
 from practice.window.parts import Parts
 from practice.window.phrases import describe_pass
 from practice.window.slip_words import slips_in_words
@@ -57,12 +58,12 @@ def _heading(
     size = parts.type.body
     y = box.y + size * 1.1
     text = describe_pass(record, view.snapshot.arrangement)
-    if view.looking == "average" and view.record is not None:
-        text += f" · marks: average of {len(view.averaged)}"
     ops: list[DrawOp] = [
         words(box.x, y, shorten(text, "bold", size, box.w), size, theme.ink, "bold")
     ]
     verdict = "a good pass" if record.good else record.why_not
+    if view.looking == "average" and view.record is not None:
+        verdict = f"on the page: usual in the last {len(view.averaged)}"
     if verdict:
         y += size * 1.35
         verdict = shorten(verdict, "serif", size, box.w)
@@ -74,56 +75,67 @@ def _table(
     view: View, record: PassRecord, theme: Theme, parts: Parts, box: Box, y: float
 ) -> tuple[list[DrawOp], float]:
     small, body = parts.type.small, parts.type.body
-    before = _pass_before(view, record)
-    best = best_at_tempo(view.snapshot.passes, record)
-    label_w = max(text_width(line.label, "text", body) for line in LINES) + small * 0.6
-    column = (box.w - label_w) / 3.35
-    edges = [box.x + label_w + column * k for k in (1.35, 2.35, 3.35)]
-    y += small * 1.2
-    ops: list[DrawOp] = [
-        words(x, y, name, small, theme.soft, align="right")
-        for x, name in zip(edges, ("this", "last", "best"), strict=True)
-    ]
-    y += small * 0.35
+    others = (_pass_before(view, record), best_at_tempo(view.snapshot.passes, record))
+    columns = _columns(parts, box)
+    y += small * 1.1
+    heads = zip((columns.this, columns.last, columns.best), ("this", "last", "best"), strict=True)
+    ops: list[DrawOp] = [words(x, y, name, small, theme.soft, align="right") for x, name in heads]
+    y += small * 0.4
     ops.append(Line(((box.x, y), (box.right, y)), theme.rule, 1.0))
     for line in LINES:
         y += body * 1.3
-        ops.append(words(box.x, y, line.label, body, theme.soft))
-        ops += _row(line, record, before, best, theme, parts, edges, y, column)
-    return ops, y + body * 0.7
+        ops.append(words(box.x, y, line.label, small, theme.soft))
+        ops += _row(line, record, others, theme, parts, columns, y)
+    return ops, y + body * 0.8
+
+
+@dataclass(frozen=True, slots=True)
+class _Columns:
+    """Right edges of the numbers, and the room for the word between them."""
+
+    this: float
+    word: float
+    word_room: float
+    last: float
+    best: float
+
+
+def _columns(parts: Parts, box: Box) -> _Columns:
+    small, body = parts.type.small, parts.type.body
+    label = max(text_width(line.label, "text", small) for line in LINES)
+    this = box.x + label + small * 0.5 + text_width("99.9 %", "bold", body) * 1.1
+    number = text_width("99.9", "text", small) + small * 0.9
+    word = this + small * 1.15
+    return _Columns(this, word, box.right - 2 * number - word, box.right - number, box.right)
 
 
 def _row(
     line: LedgerLine,
     record: PassRecord,
-    before: PassRecord | None,
-    best: PassRecord | None,
+    others: tuple[PassRecord | None, PassRecord | None],
     theme: Theme,
     parts: Parts,
-    edges: list[float],
+    columns: _Columns,
     y: float,
-    column: float,
 ) -> Iterator[DrawOp]:
+    """One measure: number and unit, a word, the same number last time and at its best."""
     body, small = parts.type.body, parts.type.small
-    now = read_value(line, record)
-    text = line.show(now) if now.value is not None else "–"
-    yield words(edges[0], y, text, body, theme.ink, "bold", "right")
-    word = line.word(now) if now.value is not None else ""
-    for other, edge in ((before, edges[1]), (best, edges[2])):
+    now, before = read_value(line, record), others[0]
+    known = now.value is not None
+    face: Face = "bold" if known else "text"
+    text = line.show(now) if known else "–"
+    yield words(columns.this, y, text, body, theme.ink, face, "right")
+    word = shorten(line.word(now) if known else "", "text", small, columns.word_room)
+    yield words(columns.word, y, word, small, theme.ink)
+    for other, edge in zip(others, (columns.last, columns.best), strict=True):
         if other is not None:
             value = read_value(line, other)
-            shown = line.show(value) if value.value is not None else "–"
-            yield words(edge, y, shown, body, theme.soft, align="right")
-    if word and before is None:
-        room = edges[2] - edges[0] - small
-        yield words(
-            edges[0] + small * 0.6, y, shorten(word, "text", small, room), small, theme.soft
-        )
-    if before is not None:
-        change = is_real_change(line, record, before)
-        if change:
-            x = edges[0] + small * 0.55
-            yield _arrow(x, y - body * 0.36, small * 0.36, change, theme)
+            shown = line.show(value).split(" ")[0] if value.value is not None else "–"
+            yield words(edge, y, shown, small, theme.soft, align="right")
+    change = is_real_change(line, record, before) if before is not None else 0
+    if change:
+        x = (columns.this + columns.word) / 2
+        yield _arrow(x, y - body * 0.36, small * 0.34, change, theme)
 
 
 def _arrow(x: float, y: float, size: float, change: int, theme: Theme) -> Shape:
@@ -141,6 +153,10 @@ def _pass_before(view: View, record: PassRecord) -> PassRecord | None:
     return alike[-1] if alike else None
 
 
+#: Lines a slip's sentence may take.
+_MOST_LINES = 3
+
+
 def _slips(
     view: View, record: PassRecord, theme: Theme, parts: Parts, box: Box
 ) -> Iterator[DrawOp]:
@@ -153,21 +169,21 @@ def _slips(
         return
     step, rest = size * 1.3, len(lines)
     for where, text in lines:
-        fitting = int((box.bottom - y) / step) + 1
-        if fitting < (2 if rest > 1 else 1):
-            break
+        fitting = int((box.bottom - y) / step) + 1 - (1 if rest > 1 else 0)
         label = f"bar {where}  "
         label_w = text_width(label, "bold", size)
-        broken = wrap(
-            text, "serif", size, box.w - label_w, min(2, fitting - (1 if rest > 1 else 0))
-        )
+        broken = wrap(text, "serif", size, box.w - label_w, _MOST_LINES)
+        if len(broken) > fitting:
+            break
         yield words(box.x, y, label.strip(), size, theme.slip, "bold")
         for part in broken:
             yield words(box.x + label_w, y, part, size, theme.ink, "serif")
             y += step
         rest -= 1
     if rest and y <= box.bottom:
-        more = f"and {rest} more, on the page"
+        more = (
+            f"and {rest} more, on the page" if rest < len(lines) else f"{rest} slips, on the page"
+        )
         yield words(box.x, y, more, parts.type.small, theme.soft, "serif-italic")
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from engine.arrangement import Twins
+from practice.engrave import PageLayout
 from practice.engraving.system import EngravedSystem
 from practice.window.faces import shorten, text_width, words
 from practice.window.ops import Box, Colour, DrawOp, Fill, Line, Picture, Shape
@@ -16,6 +17,13 @@ from practice.window.theme import Theme
 from practice.window.view import View
 
 MOST_SLOTS = 6
+#: Systems have room round them: slots may be a little lower than the tallest one.
+_OVERLAP = 1.06
+SMALLEST_FITTING_PX = 4
+#: Rehearsal marks and words begin left of the barline they belong to: where a bar has one, the
+#: span's edge over the staff (from so many spaces up) is set back so many spaces.
+_OVER_STAFF, _TEXT_REACH = 0.7, 3.6
+_WORDY = ("rehearsal", "words", "segno", "coda")
 Tint = tuple[Colour, Colour, Colour]
 
 
@@ -51,20 +59,23 @@ def page_box(parts: Parts, performing: bool) -> Box:
     return box.inset(parts.gap, parts.gap * 0.5)
 
 
-def width_in_spaces(parts: Parts, performing: bool) -> int:
-    """How wide systems are to be engraved; in steps, so that few layouts are made."""
-    spaces = page_box(parts, performing).w / parts.space_px
-    return max(40, int(spaces // 2) * 2)
-
-
 def slot_plan(page: Page, parts: Parts, performing: bool) -> tuple[int, float]:
     """How many slots there are, at least two, and how many pixels a space has in them."""
     box = page_box(parts, performing)
     tallest = max((s.height for s in page.score.systems), default=20.0)
     fitting = min(page.score.layout.space_px, box.w / page.score.layout.width_spaces)
     px = min(fitting, box.h / 2 / tallest)
-    count = int(box.h // (tallest * px + parts.type.small * 0.6))
+    count = int(box.h * _OVERLAP // (tallest * px))
     return max(2, min(count, MOST_SLOTS)), px
+
+
+def fitting_layout(page: Page | None, parts: Parts, performing: bool) -> PageLayout:
+    """How the page is to be engraved: smaller where two of its systems would not fit otherwise."""
+    box, px = page_box(parts, performing), parts.space_px
+    if page is not None and page.score.done:
+        tallest = max((s.height for s in page.score.systems), default=20.0)
+        px = max(SMALLEST_FITTING_PX, min(px, int(box.h / 2 / tallest)))
+    return PageLayout(max(40, int(box.w / px // 2) * 2), px)
 
 
 def find_places(view: View, parts: Parts) -> list[Place]:
@@ -121,15 +132,27 @@ def _inks(view: View, theme: Theme, place: Place) -> Iterator[Picture]:
     assert view.page is not None
     left = 0.0 if start == place.line.from_bar else view.page.bar_edges(start)[0]
     right = width if end == place.line.to_bar else view.page.bar_edges(end)[1]
-    for from_x, to_x, tint in ((0.0, left, dim), (left, right, lit), (right, width, dim)):
-        if to_x > from_x:
-            yield _stretch(place, from_x, to_x, tint)
+    over = max(0.0, place.system.staves[0].top - _OVER_STAFF)
+    back_left, back_right = (_word_reach(view.page, bar) for bar in (start, end + 1))
+    for top, bottom, share in ((0.0, over, 1.0), (over, place.system.height, 0.0)):
+        begin = max(0.0, left - back_left * share)
+        stop = right if right == width else max(begin, right - back_right * share)
+        for from_x, to_x, tint in ((0.0, begin, dim), (begin, stop, lit), (stop, width, dim)):
+            if to_x > from_x:
+                yield _stretch(place, from_x, to_x, tint, top, bottom)
 
 
-def _stretch(place: Place, from_x: float, to_x: float, tint: Tint) -> Picture:
-    return Picture(
-        place.system.index, place.x, place.y, from_x, to_x, place.system.height, place.px, tint
-    )
+def _word_reach(page: Page, bar: int) -> float:
+    """How far to the left a bar's words reach over the bar before."""
+    marks = page.arrangement.marks
+    return _TEXT_REACH if any(m.bar == bar and m.kind in _WORDY for m in marks) else 0.0
+
+
+def _stretch(
+    place: Place, from_x: float, to_x: float, tint: Tint, top: float = 0.0, bottom: float = 0.0
+) -> Picture:
+    bottom = bottom or place.system.height
+    return Picture(place.system.index, place.x, place.y, from_x, to_x, top, bottom, place.px, tint)
 
 
 def _tints(view: View, theme: Theme) -> tuple[Tint, Tint]:
@@ -156,10 +179,11 @@ def _brackets(view: View, theme: Theme, place: Place, parts: Parts) -> Iterator[
     span, line = view.snapshot.span, place.line
     thick = max(2.0, 2.4 * parts.unit)
     reach = 0.9 * place.px
-    top, bottom = place.top - 1.6 * place.px, place.bottom + 1.6 * place.px
+    top, bottom = place.top - 0.9 * place.px, place.bottom + 0.9 * place.px
     if line.from_bar <= span.from_bar <= line.to_bar:
         first = span.from_bar == line.from_bar
-        x = place.x + (view.page.bar_edges(span.from_bar)[0] - (1.5 if first else 0)) * place.px
+        back = 1.5 if first else 0.75
+        x = place.x + (view.page.bar_edges(span.from_bar)[0] - back) * place.px
         x = max(x, place.slot.x + thick)
         points = ((x + reach, top), (x, top), (x, bottom), (x + reach, bottom))
         yield Line(points, theme.heard, thick)
@@ -221,12 +245,7 @@ def _parting(
     fork = Box(x - 1.4 * arm, y - 2.6 * arm, 2.8 * arm, 2.6 * arm)
     if any(fork.meets(box) for box in taken):
         return []
-    thick = max(1.5, 1.7 * parts.unit)
-    knot = (x, y - 1.2 * arm)
-    ops: list[DrawOp] = [
-        Line(((x, y), knot, (x - arm, y - 2.4 * arm)), theme.soft, thick),
-        Line((knot, (x + arm, y - 2.4 * arm)), theme.soft, thick),
-    ]
+    ops = draw_fork(x, y - 1.2 * arm, place.px, theme, parts)
     text = f"unlike bar {page.arrangement.bar_at(other).number}"
     room = place.slot.right - (x + 2 * arm)
     text = shorten(text, "serif-italic", size, room)
@@ -237,6 +256,15 @@ def _parting(
         taken.append(label.box)
     taken.append(fork)
     return ops
+
+
+def draw_fork(x: float, y: float, px: float, theme: Theme, parts: Parts) -> list[DrawOp]:
+    """A small fork round a middle: one way in, two ways on."""
+    arm, thick = 0.55 * px, max(1.5, 1.7 * parts.unit)
+    return [
+        Line(((x, y + 1.2 * arm), (x, y), (x - arm, y - 1.2 * arm)), theme.soft, thick),
+        Line(((x, y), (x + arm, y - 1.2 * arm)), theme.soft, thick),
+    ]
 
 
 def _seams(view: View, theme: Theme, places: list[Place]) -> Iterator[DrawOp]:

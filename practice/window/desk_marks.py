@@ -1,20 +1,22 @@
 """The marks on the Desk: what is heard while playing, what a pass says afterwards.
 
-Heads are never touched. A mark stands beside its head: a dot for heard; a tick left or right of
-it by how early or late (an arrow beyond 60 ms); square brackets round what was left out; a
-lozenge at the height played for a wrong note, a cross for one too many, its name beside it.
+Heads are never touched. A mark stands beside its head: a small tick for heard (never a dot, which
+would lengthen the note); after the pass the tick stands left or right by how early or late the
+note came (an arrow beyond 60 ms); square brackets round what was left out; a lozenge at the
+height played for a wrong note, a cross for one too many, its name near it.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from typing import Protocol
 
 from practice.engraving.system import Head
 from practice.window.desk import Place, find_places
 from practice.window.faces import words
 from practice.window.marks import FURTHEST_MS, SlipMark, TimingMark, read_marks
-from practice.window.ops import Box, Disc, DrawOp, Line, Shape, Words
+from practice.window.ops import Box, DrawOp, Line, Shape, Words
 from practice.window.page import Page
 from practice.window.parts import Parts
 from practice.window.theme import Theme
@@ -22,8 +24,28 @@ from practice.window.view import View
 
 #: Spaces: from the head's edge to a mark on time, and from there to one 60 ms off.
 NEAR, REACH = 0.34, 1.15
-_DOT, _TICK, _LOZENGE = 0.2, 0.5, 0.62
-_PRINTED_DEVIATION_MS = 1.0
+_HEARD, _TICK, _LOZENGE = 0.3, 0.5, 0.62
+#: A note displaced by less is heard as on time (Friberg & Sundberg 1995: 6 ms in fast notes), and
+#: gets the plain small tick.
+ON_TIME_MS = 6.0
+
+
+class Spot(Protocol):
+    """Where marks are drawn: a line on the screen, or a sample in the help."""
+
+    @property
+    def px(self) -> float:
+        """Pixels a staff space."""
+        ...
+
+    @property
+    def slot(self) -> Box:
+        """What marks must stay inside."""
+        ...
+
+    def at(self, x: float, y: float) -> tuple[float, float]:
+        """Pixels of a point in spaces."""
+        ...
 
 
 def compose_marks(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
@@ -35,7 +57,7 @@ def compose_marks(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     if view.playing:
         if view.preferences.marks_while_playing != "none":
             for place in places:
-                ops += _heard(view.page, place, view.heard, theme)
+                ops += _heard(view.page, place, view.heard, theme, parts)
     elif view.averaged:
         marks = read_marks(view.page.arrangement, view.averaged)
         for place in places:
@@ -65,12 +87,20 @@ def compose_place(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     return ops
 
 
-def _heard(page: Page, place: Place, heard: frozenset[int], theme: Theme) -> Iterator[DrawOp]:
+def _heard(
+    page: Page, place: Place, heard: frozenset[int], theme: Theme, parts: Parts
+) -> Iterator[DrawOp]:
     for note in page.notes_of(place.line):
         head = page.head(note) if note in heard else None
         if head is not None:
-            x, y = place.at(head.right + NEAR, head.y)
-            yield Disc(x, y, max(2.0, _DOT * place.px), theme.heard)
+            yield draw_heard(place, head, theme, parts)
+
+
+def draw_heard(place: Spot, head: Head, theme: Theme, parts: Parts) -> DrawOp:
+    """The mark of a note that was heard, or that was on time."""
+    x, y = place.at(head.right + NEAR, head.y)
+    tall = _HEARD * place.px
+    return Line(((x, y - tall), (x, y + tall)), theme.heard, max(2.0, 2 * parts.unit))
 
 
 def _timing_marks(
@@ -85,12 +115,11 @@ def _timing_marks(
 
 
 def draw_timing(
-    place: Place, head: Head, deviation_ms: float, theme: Theme, parts: Parts
+    place: Spot, head: Head, deviation_ms: float, theme: Theme, parts: Parts
 ) -> Iterator[DrawOp]:
     """The mark of one right note."""
-    if math.isnan(deviation_ms) or abs(deviation_ms) < _PRINTED_DEVIATION_MS:
-        x, y = place.at(head.right + NEAR, head.y)
-        yield Disc(x, y, max(2.0, _DOT * place.px), theme.heard)
+    if math.isnan(deviation_ms) or abs(deviation_ms) < ON_TIME_MS:
+        yield draw_heard(place, head, theme, parts)
         return
     late = deviation_ms > 0
     side = 1 if late else -1
@@ -113,26 +142,32 @@ def _slip_marks(
     page: Page, place: Place, marks: Sequence[SlipMark], theme: Theme, parts: Parts
 ) -> list[DrawOp]:
     ops: list[DrawOp] = []
-    names: list[tuple[Box, str, str]] = []
-    taken: list[Box] = []
+    names: list[tuple[Box, str]] = []
     for mark in marks:
         note = page.arrangement.notes[mark.score]
         head = page.head(mark.score)
         if head is None or not place.line.from_bar <= note.bar <= place.line.to_bar:
             continue
-        shape = _missing(place, head, theme, parts)
-        if mark.kind != "missing":
-            shape = _heard_elsewhere(place, head, mark, theme, parts)
+        if mark.kind == "missing":
+            shape = draw_missing(place, head, theme, parts)
+        else:
+            shape = draw_elsewhere(place, head, mark, theme, parts)
         ops += shape
-        box = shape[-1].box
-        taken.append(box)
         often = f" {mark.times} of {mark.out_of}" if mark.out_of > 1 else ""
-        if mark.name or often:
-            names.append((box, mark.name + often, mark.kind))
+        names.append((shape[-1].box, (mark.name + often).strip()))
+    taken = [*(box for box, _ in names), *_head_boxes(page, place)]
     return ops + _place_names(place, names, taken, theme, parts)
 
 
-def _missing(place: Place, head: Head, theme: Theme, parts: Parts) -> list[DrawOp]:
+def _head_boxes(page: Page, place: Place) -> Iterator[Box]:
+    """What names must not cover: the heads of the line, with their accidentals."""
+    for head in place.system.heads.values():
+        x, y = place.at(head.left, head.y - 0.5)
+        yield Box(x, y, (head.right - head.left) * place.px, place.px)
+
+
+def draw_missing(place: Spot, head: Head, theme: Theme, parts: Parts) -> list[DrawOp]:
+    """Square brackets round a note that was left out."""
     left, top = place.at(head.left - 0.28, head.y - 0.82)
     right, bottom = place.at(head.right + 0.28, head.y + 0.82)
     arm, thick = 0.35 * place.px, max(1.8, 2 * parts.unit)
@@ -144,8 +179,8 @@ def _missing(place: Place, head: Head, theme: Theme, parts: Parts) -> list[DrawO
     ]  # fmt: skip
 
 
-def _heard_elsewhere(
-    place: Place, head: Head, mark: SlipMark, theme: Theme, parts: Parts
+def draw_elsewhere(
+    place: Spot, head: Head, mark: SlipMark, theme: Theme, parts: Parts
 ) -> list[DrawOp]:
     """A lozenge or a cross at the height played; at the slot's edge where that lies beyond."""
     size, thick = _LOZENGE * place.px, max(1.8, 2 * parts.unit)
@@ -166,18 +201,19 @@ def _heard_elsewhere(
 
 def _place_names(
     place: Place,
-    names: Sequence[tuple[Box, str, str]],
+    names: Sequence[tuple[Box, str]],
     taken: list[Box],
     theme: Theme,
     parts: Parts,
 ) -> list[DrawOp]:
-    """Names beside their marks, where there is room; a name that would overlap is left out."""
+    """Names near their marks where there is room; one that would cover anything is left out."""
     ops: list[DrawOp] = []
-    for box, text, _ in names:
+    for box, text in names:
+        if not text:
+            continue
         for label in _candidates(box, text, theme, parts):
-            inside = place.slot.holds(label.box)
-            others = (other for other in taken if other is not box)
-            if inside and not any(label.box.meets(other) for other in others):
+            if place.slot.holds(label.box) and not any(label.box.meets(b) for b in taken):
+                ops += _leader(box, label, theme, parts)
                 ops.append(label)
                 taken.append(label.box)
                 break
@@ -185,12 +221,26 @@ def _place_names(
 
 
 def _candidates(box: Box, text: str, theme: Theme, parts: Parts) -> Iterator[Words]:
+    """Where a name may stand: beside its mark, over or under it, then further off."""
     size = parts.type.small
     gap = size * 0.25
     middle = box.y + box.h / 2 + size * 0.36
-    right = words(box.right + gap, middle, text, size, theme.slip, "bold", ground=theme.paper)
-    yield right
+    ground = theme.paper
+    yield words(box.right + gap, middle, text, size, theme.slip, "bold", ground=ground)
+    yield words(box.x - gap, middle, text, size, theme.slip, "bold", "right", ground)
     x = box.x + box.w / 2
-    for y in (box.y - gap, box.bottom + size * 0.8 + gap):
-        yield words(x, y, text, size, theme.slip, "bold", "centre", ground=theme.paper)
-    yield words(box.x - gap, middle, text, size, theme.slip, "bold", "right", ground=theme.paper)
+    for step in range(7):
+        up = box.y - gap - step * size * 0.6
+        yield words(x, up, text, size, theme.slip, "bold", "centre", ground)
+        down = box.bottom + size * 0.8 + gap + step * size * 0.6
+        yield words(x, down, text, size, theme.slip, "bold", "centre", ground)
+
+
+def _leader(box: Box, label: Words, theme: Theme, parts: Parts) -> Iterator[DrawOp]:
+    """A thin line from a mark to its name where the two stand apart."""
+    x = box.x + box.w / 2
+    near = parts.type.small * 0.7
+    if label.box.bottom < box.y - near:
+        yield Line(((x, label.box.bottom), (x, box.y)), theme.slip, 1.0)
+    elif label.box.y > box.bottom + near:
+        yield Line(((x, box.bottom), (x, label.box.y)), theme.slip, 1.0)

@@ -1,7 +1,7 @@
-"""The pedal under the staff: as written, and after a pass as it was played.
+"""The pedal as it was played, under the pedal as written, which the engraving has.
 
-Both are lines below the system: written above, thin and broken; played below it, full. A line
-begins and ends with a stroke where the damper goes down and comes up.
+A full line lies at the lower edge of the system while the damper was down, with a stroke upwards
+where it went down and where it came up.
 """
 
 from __future__ import annotations
@@ -24,8 +24,8 @@ from practice.window.view import View
 #: A switch reading: 0 to 63 is up, 64 to 127 down (MIDI 1.0 Detailed Specification 4.2.1).
 DOWN_FROM = 64
 Stretch = tuple[float, float]
-#: Spaces from the lower edge of a system's picture up to its written and its played line.
-_WRITTEN, _PLAYED = 0.95, 0.4
+#: Spaces from the lower edge of a system's picture up to the line.
+_UP = 0.3
 
 
 def compose_pedal(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
@@ -33,15 +33,10 @@ def compose_pedal(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     if view.page is None or view.performing or view.playing or view.record is None:
         return []
     played = played_stretches(view.page, view.record)
-    written = [
-        (float(p.down_q), float(p.up_q)) for p in view.page.arrangement.pedals if p.kind == "damper"
-    ]
     thick = max(1.6, 1.8 * parts.unit)
     ops: list[DrawOp] = []
     for place in find_places(view, parts):
-        if played:
-            ops += _lines(view.page, place, written, _WRITTEN, theme.dim, thick * 0.7, dash=5.0)
-            ops += _lines(view.page, place, played, _PLAYED, theme.heard, thick)
+        ops += _lines(view.page, place, played, theme.heard, thick)
     return ops
 
 
@@ -49,15 +44,13 @@ def _lines(
     page: Page,
     place: Place,
     stretches: list[Stretch],
-    up: float,
     colour: tuple[int, int, int],
     thick: float,
-    dash: float = 0.0,
 ) -> Iterator[DrawOp]:
     bars = page.arrangement.bars
     first, last = bars[place.line.from_bar], bars[place.line.to_bar]
     from_q, to_q = float(first.onset_q), float(last.onset_q + last.duration_q)
-    y = place.y + (place.system.height - up) * place.px
+    y = place.y + (place.system.height - _UP) * place.px
     tall = 0.4 * place.px
     for down_q, up_q in stretches:
         start, end = max(down_q, from_q), min(up_q, to_q)
@@ -65,7 +58,7 @@ def _lines(
             continue
         x0 = place.x + page.x_at(place.line, start) * place.px
         x1 = place.x + page.x_at(place.line, end) * place.px
-        yield Line(((x0, y), (x1, y)), colour, thick, dash)
+        yield Line(((x0, y), (x1, y)), colour, thick)
         for inside, x in ((down_q >= from_q, x0), (up_q <= to_q, x1)):
             if inside:
                 yield Line(((x, y), (x, y - tall)), colour, thick)

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from engine.arrangement import Arrangement
 from practice.engrave import Engraver, PageLayout
-from practice.window.desk import slot_plan, width_in_spaces
+from practice.window.desk import fitting_layout, slot_plan
 from practice.window.heard import HeardNotes
 from practice.window.page import Page
 from practice.window.parts import Parts
@@ -70,7 +70,7 @@ class DeskState:
         self._wanted: tuple[PageLayout, float] | None = None
         self._heard = HeardNotes()
         self._span_seen: object = None
-        self._was_playing = False
+        self._place: object = None
 
     def open_text(self, text: str) -> None:
         """The score's text from now on; asked for at the next frame."""
@@ -94,7 +94,7 @@ class DeskState:
 
     def _ask(self, view: View, parts: Parts, now_s: float) -> None:
         """Ask for the page where the text, the width or the size has changed, and settled."""
-        layout = PageLayout(width_in_spaces(parts, view.performing), parts.space_px)
+        layout = self._fitting(view, parts)
         arrangement = view.snapshot.arrangement
         if self._layout == layout and self._arrangement is arrangement:
             self._wanted = None
@@ -108,6 +108,19 @@ class DeskState:
             return
         self._layout, self._arrangement, self._wanted = layout, arrangement, None
         self._engraver.ask(self._text, left_hand_ids(arrangement), layout)
+
+    def _fitting(self, view: View, parts: Parts) -> PageLayout:
+        """The layout for the parts; once a page has been made to fit them, it stays."""
+        place = (parts.desk, parts.space_px, view.performing, view.snapshot.arrangement)
+        page = view.page if self._place == place and self._layout is not None else None
+        self._place = place
+        wanted = fitting_layout(page, parts, view.performing)
+        if page is not None and self._layout is not None:
+            if wanted.space_px > self._layout.space_px:
+                return self._layout
+            if not page.score.done or page.score.layout != self._layout:
+                return self._layout
+        return wanted
 
     def _refit(self, view: View, page: Page) -> tuple[int | None, ...]:
         """Slots for new systems: those shown stay where only more have come."""

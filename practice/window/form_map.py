@@ -102,7 +102,7 @@ def _section(
     small, box = parts.type.small, place.box
     room = box.w - small * 0.4
     name = shorten(_name(place.section), "text", small, room)
-    if name and len(name) > 1:
+    if name and name != "…":
         yield words(box.x, box.y - small * 0.45, name, small, theme.ink)
     colds = []
     for k, hands in enumerate(ROWS):

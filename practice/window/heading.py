@@ -9,6 +9,9 @@ from practice.window.phrases import describe_keyboard, describe_state, describe_
 from practice.window.theme import Theme
 from practice.window.view import View
 
+#: A title cut shorter than this says nothing and is left out.
+_LEAST_TITLE = 12
+
 
 def compose_heading(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     """One line over everything; warnings take the place of the state."""
@@ -43,7 +46,7 @@ def _title(
     title = view.snapshot.arrangement.title
     title = shorten(title, "serif-bold", size, room - task_w - gap)
     ops: list[DrawOp] = []
-    if len(title) > 3:
+    if len(title) >= min(_LEAST_TITLE, len(view.snapshot.arrangement.title)):
         ops.append(words(left, base, title, size, theme.ink, "serif-bold"))
         left += text_width(title, "serif-bold", size) + gap
     ops.append(words(left, base, task, size, theme.soft))

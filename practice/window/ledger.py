@@ -66,8 +66,7 @@ def _among(*steps: tuple[float, str], beyond: str) -> Shows:
 LINES: tuple[LedgerLine, ...] = (
     LedgerLine(
         "notes", ("notes.right_share",), _in_percent,
-        _among((0.90, "many astray"), (0.97, "some astray"), (0.99999, "nearly all"),
-               beyond="all right"), 1,
+        _among((0.90, "part"), (0.97, "most"), (0.99999, "nearly all"), beyond="all"), 1,
     ),
     LedgerLine(
         "timing", ("timing.asynchrony_sd_ms", "timing.median_deviation_ms"), _in_ms,
@@ -83,7 +82,7 @@ LINES: tuple[LedgerLine, ...] = (
     ),
     LedgerLine(
         "pedal", ("pedal.changes_clean_share", "pedal.down_share"), _in_percent,
-        _among((0.5, "unclear"), (0.85, "mostly clean"), beyond="clean"), 1,
+        _among((0.5, "unclear"), (0.85, "mostly"), beyond="clean"), 1,
     ),
     LedgerLine(
         "balance", ("balance.line_over_figure_velocity",), _in_velocity,

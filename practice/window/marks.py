@@ -15,6 +15,8 @@ from practice.snapshot import PassRecord
 
 #: Deviations beyond this are shown by an arrow.
 FURTHEST_MS = 60.0
+#: Over several passes a slip is shown from so many on: once is no habit.
+LEAST_TIMES = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +58,7 @@ class PageMarks:
 
 def read_marks(arrangement: Arrangement, records: Sequence[PassRecord]) -> PageMarks:
     """The marks of one pass, or what usually happens over several."""
+    least = 1 if len(records) == 1 else LEAST_TIMES
     timing: dict[int, list[float]] = {}
     slips: dict[tuple[str, int, int, str], int] = {}
     for record in records:
@@ -70,6 +73,7 @@ def read_marks(arrangement: Arrangement, records: Sequence[PassRecord]) -> PageM
         tuple(
             SlipMark(kind, score, steps, name, times, len(records))  # type: ignore[arg-type]
             for (kind, score, steps, name), times in sorted(slips.items(), key=lambda i: i[0][1])
+            if times >= least
         ),
     )
 

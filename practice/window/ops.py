@@ -151,6 +151,7 @@ class Picture:
 
     Attributes:
         x, y: where the upper left corner of the *whole* system would be.
+        from_y, to_y: rows of its picture, in spaces.
         px: pixels a staff space.
         tint: which inks: (right hand, left hand, all else).
     """
@@ -160,7 +161,8 @@ class Picture:
     y: float
     from_x: float
     to_x: float
-    height: float
+    from_y: float
+    to_y: float
     px: float
     tint: tuple[Colour, Colour, Colour]
 
@@ -169,9 +171,9 @@ class Picture:
         """What it covers."""
         return Box(
             self.x + self.from_x * self.px,
-            self.y,
+            self.y + self.from_y * self.px,
             (self.to_x - self.from_x) * self.px,
-            self.height * self.px,
+            (self.to_y - self.from_y) * self.px,
         )
 
 

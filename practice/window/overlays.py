@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 from engine.pitch_names import pitch_name, printed
 from practice.window.faces import shorten, text_width, words, wrap
-from practice.window.keys import ACTIONS, BY_NAME, GROUPS, key_of, show_key
-from practice.window.ops import Box, DrawOp, Face, Fill, Line
+from practice.window.keys import ACTIONS, BY_NAME, key_of, show_key
+from practice.window.legend import MARKS, compose_legend
+from practice.window.ops import Box, DrawOp, Face, Fill, Line, Words
 from practice.window.parts import Parts
 from practice.window.theme import Theme
 from practice.window.view import View
@@ -19,6 +20,12 @@ _GROUP_TITLES = {
 CARE = (
     "If it hurts, stop. Rest a few minutes in every half hour. For pain that stays, see a "
     "clinician who knows musicians; nothing shown here is a diagnosis."
+)
+
+
+_PIANO_AND_MOUSE = (
+    "The letters a to ’ are a small piano from C4; z and x move it by an octave. A click on a "
+    "section of the Map or on a bar chooses it; drag for several, shift and click to widen."
 )
 
 
@@ -61,11 +68,11 @@ def overlay_box(parts: Parts, overlay: str) -> Box:
     """The sheet an overlay is written on."""
     whole, text = parts.whole, parts.type
     if overlay == "help":
-        w, h = min(whole.w, 74 * text.body), min(whole.h, 35 * text.body)
+        w, h = min(whole.w, 80 * text.body), min(whole.h, 35 * text.body)
     elif overlay == "settings":
         w, h = min(whole.w, 46 * text.body), min(whole.h, 24 * text.body)
     else:
-        w, h = min(whole.w, 44 * text.body), min(whole.h, 25 * text.body)
+        w, h = min(whole.w, 44 * text.body), min(whole.h, 24 * text.body)
     return Box(round((whole.w - w) / 2), round((whole.h - h) / 2), w, h)
 
 
@@ -102,7 +109,7 @@ def row_boxes(view: View, parts: Parts) -> list[Box]:
         top = box.y + parts.type.large * 1.7
         return [Box(box.x, top + k * step, box.w, step) for k in range(len(setting_rows(view)))]
     if view.overlay == "welcome":
-        top = box.y + parts.type.large * 1.7 + parts.type.body * 4.4
+        top = box.y + parts.type.large * 1.7 + parts.type.body * 3.4
         return [Box(box.x, top + k * step, box.w, step) for k in range(len(port_rows(view)))]
     return []
 
@@ -140,39 +147,62 @@ def _row(label: str, value: str, chosen: bool, theme: Theme, parts: Parts, at: B
 
 
 def _help(view: View, theme: Theme, parts: Parts, box: Box) -> list[DrawOp]:
-    title, top = _title("Keys", theme, parts, box)
-    ops: list[DrawOp] = [title]
+    """Keys in two columns, the legend of the marks in a third, care at the foot."""
+    title, top = _title("Help", theme, parts, box)
     size = parts.type.small
-    half = (box.w - 2 * size) / 2
-    key_w = max(text_width(show_key(a.key), "bold", size) for a in ACTIONS) + size
-    at = {"play": (0, 0), "span": (0, 1), "look": (1, 0), "window": (1, 1)}
-    step = size * 1.5
-    tops = [top, top]
-    for group in GROUPS:
-        column = at[group][0]
-        x, y = box.x + column * (half + 2 * size), tops[column]
-        ops.append(words(x, y, _GROUP_TITLES[group], parts.type.body, theme.ink, "serif-bold"))
-        y += step * 1.1
-        for action in (a for a in ACTIONS if a.group == group):
-            key = show_key(key_of(action.name, view.preferences.keys))
-            ops.append(words(x, y, key, size, theme.heard, "bold"))
-            text = shorten(action.words, "text", size, half - key_w)
-            ops.append(words(x + key_w, y, text, size, theme.ink))
-            y += step
-        tops[column] = y + step * 0.5
-    y = max(tops) + step * 0.2
-    piano = "The letters a to ’ are a small piano from C4; z and x move it by an octave. "
-    mouse = (
-        "A click on the Map or on a bar chooses; dragging, or a second click with shift, widens."
-    )
-    for text in (
-        *wrap(piano + mouse, "text", size, box.w, 2),
-        *wrap(CARE, "serif-italic", size, box.w, 2),
-    ):
-        face: Face = "serif-italic" if text in CARE else "text"
-        ops.append(words(box.x, y, text, size, theme.soft, face))
+    gap = size * 1.6
+    column = (box.w - 2 * gap) / 3
+    foot = _help_foot(theme, parts, box)
+    step = min(size * 1.55, (foot[0].box.y - size - top) / (_tallest_column() + 1.5))
+    ops: list[DrawOp] = [title, *foot]
+    for k, groups in enumerate(_HELP_COLUMNS):
+        y = top
+        for group in groups:
+            at = Box(box.x + k * (column + gap), y, column, 0)
+            ops += _help_group(view, group, theme, parts, at, step)
+            y += step * (sum(a.group == group for a in ACTIONS) + 1.65)
+    legend = Box(box.x + 2 * (column + gap), top, column, box.bottom - top)
+    return ops + compose_legend(theme, parts, legend, step)
+
+
+_HELP_COLUMNS = (("play", "span"), ("look", "window"))
+
+
+def _tallest_column() -> float:
+    """Lines of the tallest column of keys, headings included."""
+    keys = (sum(a.group in groups for a in ACTIONS) + 1.65 * 2 for groups in _HELP_COLUMNS)
+    return max(*keys, len(MARKS) + 8)
+
+
+def _help_group(
+    view: View, group: str, theme: Theme, parts: Parts, at: Box, step: float
+) -> list[DrawOp]:
+    size, y = parts.type.small, at.y
+    key_w = max(text_width(show_key(a.key), "bold", size) for a in ACTIONS) + size * 0.7
+    title = words(at.x, y, _GROUP_TITLES[group], parts.type.body, theme.ink, "serif-bold")
+    ops: list[DrawOp] = [title]
+    y += step * 1.15
+    for action in (a for a in ACTIONS if a.group == group):
+        key = show_key(key_of(action.name, view.preferences.keys))
+        ops.append(words(at.x, y, key, size, theme.heard, "bold"))
+        text = shorten(action.words, "text", size, at.w - key_w)
+        ops.append(words(at.x + key_w, y, text, size, theme.ink))
         y += step
     return ops
+
+
+def _help_foot(theme: Theme, parts: Parts, box: Box) -> list[Words]:
+    size = parts.type.small
+    lines: list[tuple[str, Face]] = [
+        *((text, "text") for text in wrap(_PIANO_AND_MOUSE, "text", size, box.w, 3)),
+        *((text, "serif-italic") for text in wrap(CARE, "serif-italic", size, box.w, 3)),
+    ]
+    step = size * 1.4
+    top = box.bottom - step * (len(lines) - 1)
+    return [
+        words(box.x, top + step * k, text, size, theme.soft, face)
+        for k, (text, face) in enumerate(lines)
+    ]
 
 
 def _welcome(view: View, theme: Theme, parts: Parts, box: Box) -> list[DrawOp]:

@@ -66,8 +66,9 @@ class Painter:
             self.waiting = True
             return
         left, right = round(op.from_x * op.px), round(op.to_x * op.px)
-        area = pygame.Rect(left, 0, right - left, surface.get_height())
-        at = (round(op.x - origin[0]) + left, round(op.y - origin[1]))
+        top, bottom = round(op.from_y * op.px), round(op.to_y * op.px)
+        area = pygame.Rect(left, top, right - left, bottom - top)
+        at = (round(op.x - origin[0]) + left, round(op.y - origin[1]) + top)
         target.blit(surface, at, area)
 
 

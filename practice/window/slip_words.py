@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 
 from engine.arrangement import Arrangement
@@ -11,7 +12,11 @@ from practice.snapshot import PassRecord
 from practice.window.marks import played_note
 
 #: Kinds that say most about what to do come first; the rest follow in order of playing.
-_TELLING = ("twin", "accidental", "anticipation", "late", "octave", "other-hand", "neighbour")
+_TELLING = (
+    "twin", "accidental", "anticipation", "late", "octave", "other hand", "neighbour", "left out",
+)  # fmt: skip
+#: The place at the head of a slip's sentence; the Account has it in a column of its own.
+_PLACE = re.compile(r"^bar [^:]*: ")
 
 
 def slips_in_words(arrangement: Arrangement, record: PassRecord) -> list[tuple[str, str]]:
@@ -32,7 +37,8 @@ def _rank(slip: Slip) -> int:
 
 def _sentence(slip: Slip) -> str:
     if slip.words:
-        return slip.words
+        text = _PLACE.sub("", slip.words)
+        return text[:1].upper() + text[1:]
     heard, expected = printed(slip.heard), printed(slip.expected)
     if heard and expected:
         return f"{heard} for {expected}."

@@ -28,8 +28,11 @@ from practice.window.view import View
 
 #: Earlier passes shown behind the last.
 OLDER_PASSES = 4
-#: Share of the radius at velocity 0 and 127, of the means' ring and of the rim.
-_SOFT, _LOUD, _MEANS, _RIM = 0.36, 0.86, 0.92, 1.0
+#: Velocities at the inner and the outer edge, and where these edges are (shares of the radius).
+_SOFTEST, _LOUDEST = 10, 110
+_SOFT, _LOUD = 0.34, 0.86
+#: The ring of the just noticeable difference, and of the means that stand over it.
+_RING_IN, _RING_OUT, _MEANS = 0.90, 1.0, 0.95
 
 
 def least_noticeable_ms(interval_ms: float) -> float:
@@ -67,8 +70,10 @@ def compose_wheel(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
         ops += _means(record, figure, last, view, theme, parts, centre, radius)
         ops += _numbers(record, last, theme, parts, centre)
     else:
-        text = "Play the figure to fill the wheel"
-        ops.append(words(*centre, text, parts.type.small, theme.soft, "serif-italic", "centre"))
+        small = parts.type.small
+        for line, text in enumerate(("not", "played yet") if not shown else ("no whole", "cell")):
+            y = centre[1] + small * (0.1 + 1.2 * line - 0.35)
+            ops.append(words(centre[0], y, text, small, theme.soft, "serif-italic", "centre"))
     title = f"{figure.hand} hand, one turn a cell of {figure.places}"
     ops.append(words(box.x, box.y + parts.type.small, title, parts.type.small, theme.soft))
     return ops
@@ -88,7 +93,8 @@ def on_wheel(centre: Point, radius: float, turn: float) -> Point:
 
 def velocity_radius(velocity: float, radius: float) -> float:
     """The radius at which a loudness stands."""
-    return radius * (_SOFT + (_LOUD - _SOFT) * min(max(velocity, 0), 127) / 127)
+    share = (min(max(velocity, _SOFTEST), _LOUDEST) - _SOFTEST) / (_LOUDEST - _SOFTEST)
+    return radius * (_SOFT + (_LOUD - _SOFT) * share)
 
 
 def arc_points(centre: Point, radius: float, from_turn: float, to_turn: float) -> tuple[Point, ...]:
@@ -103,14 +109,14 @@ def _face(
 ) -> list[DrawOp]:
     """Spokes where the places are written, numbers outside, and two rings of loudness."""
     ops: list[DrawOp] = [
-        Disc(*centre, velocity_radius(v, radius), theme.rule, 1.0) for v in (32, 96)
+        Disc(*centre, velocity_radius(v, radius), theme.rule, 1.0) for v in (40, 80)
     ]
     turns = nominal_turns(view.snapshot.arrangement, figure)
     size = parts.type.small
     every = _label_step(turns, radius, size)
     for place, turn in enumerate(turns):
-        inner = on_wheel(centre, velocity_radius(0, radius), turn)
-        ops.append(Line((inner, on_wheel(centre, radius * _MEANS, turn)), theme.rule, 1.0))
+        inner = on_wheel(centre, radius * _SOFT, turn)
+        ops.append(Line((inner, on_wheel(centre, radius * _RING_OUT, turn)), theme.rule, 1.0))
         if place % every == 0:
             x, y = on_wheel(centre, radius + size * 0.75, turn)
             ops.append(words(x, y + size * 0.36, str(place + 1), size, theme.soft, align="centre"))
@@ -137,9 +143,12 @@ def _noticeable(
     """A band on the rim round each place: within it the ear hears nothing amiss."""
     half = least_noticeable_ms(cells.cell_ms / figure.places) / cells.cell_ms
     for turn in nominal_turns(view.snapshot.arrangement, figure):
-        outer = arc_points(centre, radius * _RIM, turn - half, turn + half)
-        inner = arc_points(centre, radius * (_MEANS + 0.035), turn - half, turn + half)
-        yield Shape((*outer, *reversed(inner)), theme.older)
+        outer = arc_points(centre, radius * _RING_OUT, turn - half, turn + half)
+        inner = arc_points(centre, radius * _RING_IN, turn - half, turn + half)
+        yield Shape((*outer, *reversed(inner)), theme.rule)
+        for radius_share in (_RING_IN, _RING_OUT):
+            arc = arc_points(centre, radius * radius_share, turn - half, turn + half)
+            yield Line(arc, theme.older, 1.0)
 
 
 def _means(
@@ -167,8 +176,8 @@ def _means(
         if late.low is not None and late.high is not None:
             low, high = turn + late.low / cells.cell_ms, turn + late.high / cells.cell_ms
             ops.append(Line(arc_points(centre, radius * _MEANS, low, high), theme.ink, thick))
-        ends = (on_wheel(centre, radius * (_MEANS - 0.045), at),
-                on_wheel(centre, radius * (_MEANS + 0.045), at))  # fmt: skip
+        ends = (on_wheel(centre, radius * (_RING_IN - 0.02), at),
+                on_wheel(centre, radius * (_RING_OUT + 0.02), at))  # fmt: skip
         ops.append(Line(ends, theme.ink, thick * 1.2))
     if len(outline) > 2:
         ops.insert(0, Line((*outline, outline[0]), theme.ink, max(1.0, 1.2 * parts.unit)))
@@ -198,9 +207,9 @@ def _numbers(
     if value is None:
         late = [n.late_ms for n in cells.notes]
         value = math.sqrt(sum(v * v for v in late) / len(late))
-    text, size = f"{value:.0f} ms", parts.type.large
-    yield words(x, y + size * 0.1, text, size, theme.ink, "bold", "centre")
-    small = parts.type.small
-    yield words(x, y + size * 0.1 + small * 1.35, "uneven by", small, theme.soft, align="centre")
+    text, size, small = f"{value:.0f} ms", parts.type.large, parts.type.small
+    base = y + size * 0.36
+    yield words(x, base - size * 1.05, "uneven by", small, theme.soft, align="centre")
+    yield words(x, base, text, size, theme.ink, "bold", "centre")
     count = f"{cells.cells} cells"
-    yield words(x, y + size * 0.1 + small * 2.55, count, small, theme.soft, align="centre")
+    yield words(x, base + small * 1.45, count, small, theme.soft, align="centre")

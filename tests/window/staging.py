@@ -18,7 +18,7 @@ from practice.engrave import EngravedScore, Engraver, PageLayout
 from practice.player import CHARACTERS, Character, perform
 from practice.snapshot import MapCell, PassRecord, Snapshot
 from practice.window.compose import parts_for
-from practice.window.desk import slot_plan, width_in_spaces
+from practice.window.desk import fitting_layout, slot_plan
 from practice.window.desk_state import left_hand_ids
 from practice.window.faces import use_music_font
 from practice.window.page import Page
@@ -46,13 +46,11 @@ def prepare_fonts() -> None:
 
 
 @lru_cache(maxsize=32)
-def engraved(path: Path, width_spaces: int, space_px: int) -> EngravedScore:
+def engraved(path: Path, layout: PageLayout) -> EngravedScore:
     """A score's pages, from the cache or made now."""
     engraver = Engraver(CACHE)
     arrangement = read_arrangement(path)
-    engraver.ask(
-        engravable_text(path), left_hand_ids(arrangement), PageLayout(width_spaces, space_px)
-    )
+    engraver.ask(engravable_text(path), left_hand_ids(arrangement), layout)
     score = engraver.wait()
     engraver.close()
     assert score is not None
@@ -75,10 +73,11 @@ class Stage:
         prefs = preferences or Preferences()
         bare = View(snapshot, preferences=prefs, performing=performing, **more)  # type: ignore[arg-type]
         parts = parts_for(bare, size)
-        page = Page(
-            self.arrangement,
-            engraved(self.path, width_in_spaces(parts, performing), parts.space_px),
-        )
+        page = None
+        for _ in range(2):
+            layout = fitting_layout(page, parts, performing)
+            page = Page(self.arrangement, engraved(self.path, layout))
+        assert page is not None
         count, _ = slot_plan(page, parts, performing)
         at = None
         if snapshot.place_q is not None:

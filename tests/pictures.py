@@ -1,0 +1,320 @@
+"""Pictures of the window in every state: `python -m tests.pictures DIR [NAME ...]`.
+
+Made under SDL's dummy driver, so no screen is needed. Each is opened and looked at by a person
+whenever the window changes; two of them are the README's (`--assets` writes those).
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+os.environ.setdefault("SDL_VIDEODRIVER", "dummy")
+os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
+
+import numpy as np
+import pygame
+
+from engine.arrangement import Span, whole_span
+from practice.snapshot import Snapshot
+from practice.window.canvas import Canvas
+from practice.window.painter import Painter
+from practice.window.sheet import Sheet
+from practice.window.view import Preferences, View
+from tests.conftest import data_sets_folder
+from tests.window.staging import (
+    Stage,
+    faulty,
+    map_cells,
+    passed,
+    prepare_fonts,
+    stage,
+    stage_of,
+    under_way,
+    waiting,
+)
+
+USUAL = (1920, 1080)
+#: Bars 5 to 25 of the miniature: figure, octaves, double flats, two sections.
+SPAN = Span(4, 24)
+ASSETS = Path(__file__).resolve().parents[1] / "assets"
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One picture: how the view is made, and the size of the window."""
+
+    make: Callable[[tuple[int, int]], View | None]
+    size: tuple[int, int] = USUAL
+
+
+def paint(view: View, size: tuple[int, int]) -> pygame.Surface:
+    """The window as it would be seen."""
+    surface = pygame.Surface(size)
+    sheet = Sheet(at_once=True)
+    sheet.use(view.page.score if view.page else None)
+    Canvas(Painter(sheet)).draw(surface, view)
+    return surface
+
+
+def after(
+    which: Stage, span: Span, count: int = 3, hands: str = "both", **changes: object
+) -> Snapshot:
+    """At rest after some passes."""
+    records = tuple(
+        passed(which.arrangement, span, hands, faulty(), seed=k, number=k)  # type: ignore[arg-type]
+        for k in range(1, count + 1)
+    )
+    return waiting(
+        which.arrangement, span, state="rest", passes=records, hands=hands,
+        cells=map_cells(which.arrangement), **changes,
+    )  # fmt: skip
+
+
+def _with(
+    prefs: Preferences | None = None, looked_at: int = 0, **more: object
+) -> dict[str, object]:
+    return {"preferences": prefs or Preferences(), "looked_at": looked_at, **more}
+
+
+def _view(
+    snapshot: Snapshot, size: tuple[int, int], which: Stage | None = None, **more: object
+) -> View:
+    return (which or stage()).view(snapshot, size, **more)  # type: ignore[arg-type]
+
+
+def _first_start(size: tuple[int, int]) -> View:
+    snapshot = waiting(stage().arrangement, port="Stage 88")
+    return _view(
+        snapshot, size, overlay="welcome", ports=("Stage 88", "Desk Keys 25"), heard_test=63
+    )
+
+
+def _first_start_bare(size: tuple[int, int]) -> View:
+    snapshot = waiting(stage().arrangement, port="", connected=False, state="no-keyboard")
+    return _view(snapshot, size, overlay="welcome")
+
+
+def _no_keyboard(size: tuple[int, int]) -> View:
+    arrangement = stage().arrangement
+    snapshot = waiting(arrangement, SPAN, state="no-keyboard", port="", connected=False)
+    return _view(replace(snapshot, cells=map_cells(arrangement)), size)
+
+
+def _waiting(size: tuple[int, int]) -> View:
+    arrangement = stage().arrangement
+    return _view(waiting(arrangement, SPAN, cells=map_cells(arrangement)), size)
+
+
+def _count_in(size: tuple[int, int]) -> View:
+    arrangement = stage().arrangement
+    snapshot = waiting(arrangement, SPAN, state="count-in", pulse_kind="strict", rate=0.8,
+                       beat=(2, 2), cells=map_cells(arrangement))  # fmt: skip
+    return _view(snapshot, size)
+
+
+def _strict(size: tuple[int, int]) -> View:
+    arrangement = stage().arrangement
+    snapshot = under_way(arrangement, SPAN, 0.45, pulse_kind="strict", rate=0.8, beat=(1, 2),
+                         cells=map_cells(arrangement))  # fmt: skip
+    return _view(snapshot, size)
+
+
+def _free(size: tuple[int, int]) -> View:
+    arrangement = stage().arrangement
+    earlier = after(stage(), SPAN, 2)
+    snapshot = under_way(arrangement, SPAN, 0.6, passes=earlier.passes, cells=earlier.cells)
+    return _view(snapshot, size, looked_at=2)
+
+
+def _after(size: tuple[int, int], **more: object) -> View:
+    return _view(after(stage(), SPAN), size, looked_at=3, **more)
+
+
+def _average(size: tuple[int, int]) -> View:
+    return _view(after(stage(), SPAN, 5), size, looked_at=5, looking="average")
+
+
+def _one_hand(size: tuple[int, int]) -> View:
+    return _view(after(stage(), SPAN, 2, "left"), size, looked_at=2)
+
+
+def _second_time(size: tuple[int, int]) -> View:
+    return _view(after(stage(), Span(48, 60), 1), size, looked_at=1)
+
+
+def _dark(size: tuple[int, int]) -> View:
+    return _after(size, preferences=Preferences(theme="dark"))
+
+
+def _double_flats(size: tuple[int, int]) -> View:
+    return _view(after(stage(), Span(36, 43), 2), size, looked_at=2)
+
+
+def _data(name: str, share: float | None, span: Span | None = None) -> Callable[..., View | None]:
+    def make(size: tuple[int, int]) -> View | None:
+        folder = data_sets_folder()
+        if folder is None:
+            return None
+        which = stage_of(folder / name / "score.musicxml")
+        bars = span or whole_span(which.arrangement)
+        if share is None:
+            return _view(after(which, bars, 1), size, which, looked_at=1)
+        return _view(under_way(which.arrangement, bars, share), size, which)
+
+    return make
+
+
+def _unplugged(size: tuple[int, int]) -> View:
+    arrangement = stage().arrangement
+    snapshot = under_way(
+        arrangement, SPAN, 0.3, connected=False, cells=map_cells(arrangement),
+        message="Keyboard unplugged: the take so far is kept; plug it in and go on",
+    )  # fmt: skip
+    return _view(snapshot, size)
+
+
+def _settings(size: tuple[int, int]) -> View:
+    return _after(size, overlay="settings", row=2, ports=("Stage 88",))
+
+
+def _help(size: tuple[int, int]) -> View:
+    return _after(size, overlay="help")
+
+
+def _performance(size: tuple[int, int]) -> View:
+    arrangement = stage().arrangement
+    snapshot = waiting(arrangement)
+    return _view(snapshot, size, performing=True, rescue_bars=(4, 20, 36))
+
+
+def _fingering(size: tuple[int, int]) -> View:
+    view = _view(waiting(stage().arrangement, SPAN), size)
+    return replace(view, fingered=next(k for k, n in enumerate(stage().arrangement.notes)
+                                       if n.bar == 5 and n.hand == "left"))  # fmt: skip
+
+
+def _changed(size: tuple[int, int]) -> View:
+    note = "Saved score taken over, 2 bars changed"
+    return _view(
+        waiting(stage().arrangement, SPAN), size, changed_bars=frozenset((5, 9)), note=note
+    )
+
+
+def _no_page(size: tuple[int, int]) -> View:
+    return replace(_waiting(size), page=None)
+
+
+def _exercise(name: str, hands: str = "both") -> Callable[[tuple[int, int]], View]:
+    def make(size: tuple[int, int]) -> View:
+        which = stage(name)
+        return _view(
+            after(which, whole_span(which.arrangement), 2, hands), size, which, looked_at=2
+        )
+
+    return make
+
+
+SHOTS: dict[str, Shot] = {
+    "first-start": Shot(_first_start),
+    "first-start-no-keyboard": Shot(_first_start_bare),
+    "no-keyboard": Shot(_no_keyboard),
+    "waiting": Shot(_waiting),
+    "count-in": Shot(_count_in),
+    "strict-pass": Shot(_strict),
+    "free-pass": Shot(_free),
+    "after-pass": Shot(_after),
+    "average": Shot(_average),
+    "one-hand": Shot(_one_hand),
+    "second-time": Shot(_second_time),
+    "long-piece": Shot(_data("chopin-op25-1", 0.3)),
+    "long-piece-tiny": Shot(_data("chopin-op25-1", None), (1280, 800)),
+    "tiny": Shot(_after, (1280, 800)),
+    "huge": Shot(_after, (3840, 2160)),
+    "large-scale": Shot(lambda s: _after(s, preferences=Preferences(scale=2.0))),
+    "small-scale": Shot(lambda s: _after(s, preferences=Preferences(scale=0.75))),
+    "tiny-large-scale": Shot(lambda s: _after(s, preferences=Preferences(scale=2.0)), (1280, 800)),
+    "tiny-large-scale-side": Shot(
+        lambda s: _after(s, preferences=Preferences(scale=2.0), side_open=True), (1280, 800)
+    ),
+    "dark": Shot(_dark),
+    "double-flats": Shot(_double_flats),
+    "octave-signs": Shot(_data("chopin-op57", None, Span(36, 46))),
+    "unplugged": Shot(_unplugged),
+    "settings": Shot(_settings),
+    "help": Shot(_help),
+    "help-tiny": Shot(_help, (1280, 800)),
+    "performance": Shot(_performance),
+    "fingering": Shot(_fingering),
+    "changed-bars": Shot(_changed),
+    "no-page-yet": Shot(_no_page),
+    "brine-pump": Shot(_exercise("brine-pump")),
+    "two-sluices": Shot(_exercise("two-sluices")),
+    "evaporation-tiny": Shot(_exercise("evaporation"), (1280, 800)),
+}
+
+#: Linear-RGB matrices of Machado, Oliveira & Fernandes 2009 (IEEE Trans Vis Comput Graph
+#: 15:1283-91), severity 1.0, as in the table on their project's page.
+VISION: dict[str, tuple[tuple[float, ...], ...]] = {
+    "protan": ((0.152286, 1.052583, -0.204868), (0.114503, 0.786281, 0.099216),
+               (-0.003882, -0.048116, 1.051998)),
+    "deutan": ((0.367322, 0.860646, -0.227968), (0.280085, 0.672501, 0.047413),
+               (-0.011820, 0.042940, 0.968881)),
+    "tritan": ((1.255528, -0.076749, -0.178779), (-0.078411, 0.930809, 0.147602),
+               (0.004733, 0.691367, 0.303900)),
+}  # fmt: skip
+
+
+def seen_by(surface: pygame.Surface, vision: str) -> pygame.Surface:
+    """The picture as someone with a colour-vision deficiency sees it."""
+    rgb = pygame.surfarray.array3d(surface).astype(float) / 255
+    linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
+    seen = np.clip(linear @ np.array(VISION[vision]).T, 0, 1)
+    srgb = np.where(seen <= 0.0031308, 12.92 * seen, 1.055 * seen ** (1 / 2.4) - 0.055)
+    out = pygame.Surface(surface.get_size())
+    pygame.surfarray.blit_array(out, np.round(srgb * 255).astype(np.uint8))
+    return out
+
+
+def save_all(folder: Path, names: list[str]) -> None:
+    """Save the pictures named, or all."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, shot in SHOTS.items():
+        if names and name not in names:
+            continue
+        view = shot.make(shot.size)
+        if view is None:
+            print(f"{name}: left out, its score is not on this machine")
+            continue
+        surface = paint(view, shot.size)
+        pygame.image.save(surface, str(folder / f"{name}.png"))
+        print(f"{name}.png")
+        if name == "after-pass":
+            for vision in VISION:
+                pygame.image.save(seen_by(surface, vision), str(folder / f"{name}-{vision}.png"))
+
+
+def main(args: list[str]) -> int:
+    """The command."""
+    if not args:
+        print("python -m tests.pictures DIR [NAME ...]   or   --assets", file=sys.stderr)
+        return 2
+    pygame.display.init()
+    pygame.display.set_mode((64, 64))
+    prepare_fonts()
+    if args == ["--assets"]:
+        for name, file in (("after-pass", "window.png"), ("free-pass", "playing.png")):
+            shot = SHOTS[name]
+            view = shot.make(shot.size)
+            assert view is not None
+            pygame.image.save(paint(view, shot.size), str(ASSETS / file))
+        return 0
+    save_all(Path(args[0]), args[1:])
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
