@@ -11,6 +11,10 @@ import math
 
 #: A written note left out, and each further one with it.
 MISS, MISS_MORE = 3.5, 2.5
+#: All that is left out at once costs no more than this (a leap ahead).
+SKIP_AT_MOST = 8.5
+#: Playing one hand alone, said at a landing.
+ONE_HAND = 2.3
 #: Share of that which is made good when the note comes after all, behind the front.
 MADE_GOOD = 0.6
 #: A played note that answers to nothing.

@@ -141,7 +141,9 @@ def skip_cost(path: Path, group: int, m: ScoreMap) -> float:
     if left + right < 1e-9:
         return 0.0
     missed = left * weight(path.left) + right * weight(path.right)
-    return costs.MISS * missed if missed < 1.0 else costs.MISS + costs.MISS_MORE * (missed - 1.0)
+    if missed < 1.0:
+        return costs.MISS * missed
+    return min(costs.MISS + costs.MISS_MORE * (missed - 1.0), costs.SKIP_AT_MOST)
 
 
 def note_cost(path: Path, note: int, time_s: float, m: ScoreMap) -> float:
@@ -285,7 +287,8 @@ def go_on(path: Path, pitch: int, time_s: float, played: int, m: ScoreMap) -> li
 def ornament(path: Path, pitch: int, m: ScoreMap) -> Way | None:
     """The sign that a note may play out."""
     for note in m.signs[path.front]:
-        if pitch - m.pitch[note] in m.reach[note]:
+        away = pitch - m.pitch[note]
+        if away in m.reach[note] and (away or note in path.used):
             return (costs.ORNAMENT, ORNAMENT, note)
     return None
 

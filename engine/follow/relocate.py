@@ -19,8 +19,9 @@ IntArray = npt.NDArray[np.int32]
 
 #: Landings told, at most.
 LANDINGS = 5
-#: Groups that may lie between one note and the next, at most.
-REACH = 4
+#: Groups between one note and the next, at most (the other hand may have them), and what they
+#: cost: each, and at most.
+REACH, GAP, GAP_AT_MOST = 12, 1.0, 3.0
 #: The end of the span is this many groups wide (a last chord may be left out).
 END_GROUPS = 3
 
@@ -151,6 +152,6 @@ def _step_back(
     where = np.where(matched, before, at)
     way_q = m.group_q_array[at] - m.group_q_array[where]
     late = np.abs((later.time_s - note.time_s) - way_q * s_per_q) / (0.1 + 0.5 * way_q * s_per_q)
-    cost = 0.4 + np.minimum(late, 4.0) * 0.6 + 1.2 * np.maximum(at - where - 1, 0)
+    cost = 0.4 + np.minimum(late, 4.0) * 0.6 + np.minimum(GAP * np.maximum(at - where - 1, 0), GAP_AT_MOST)
     said -= np.where(matched, np.minimum(cost, costs.EXTRA), costs.EXTRA)
     return where.astype(np.int32), matched

@@ -38,7 +38,7 @@ class ScoreMap:
             are heard).
         group: group of every note of the arrangement, -1 for one that is not to be played.
         pitch, right: pitch and hand (1 right, 0 left) of every note of the arrangement.
-        loose: 1 for a note whose moment is free (grace, arpeggio), by note.
+        loose: 1 for a note whose moment is free (grace, arpeggio, ornament), by note.
         counted: 1 for a note that would be missed (neither optional nor grace), by note.
         heed: how much leaving a note out counts on the way (1, less for small print), by note.
         signs: notes with an ornament sign that sounds, by group; reach: semitones that a sign
@@ -169,7 +169,7 @@ def map_score(
         group=group.tolist(),
         pitch=table["pitch"].tolist(),
         right=table["hand"].tolist(),
-        loose=((table["grace"] > 0) | (table["arpeggiated"] > 0)).astype(int).tolist(),
+        loose=_loose(table).tolist(),
         counted=counted.astype(int).tolist(),
         group_q=group_q.tolist(),
         members=_members(order, group_of, len(group_q)),
@@ -190,6 +190,11 @@ def _members(
     for note, g in zip(order.tolist(), group_of.tolist(), strict=True):
         out[g].append(note)
     return [tuple(m) for m in out]
+
+
+def _loose(table: npt.NDArray[Any]) -> npt.NDArray[np.int_]:
+    free = (table["grace"] > 0) | (table["arpeggiated"] > 0) | (table["ornament"] > 0)
+    return np.asarray(free, dtype=int)
 
 
 def _before(

@@ -44,7 +44,7 @@ class Tracker:
         ways: list[Path] = []
         for path in self.paths:
             ways.extend(go_on(path, note.pitch, note.onset_s, note.index, self.score))
-        self.paths = _keep(ways, self.score)
+        self.paths = _keep(ways)
         if pause > 0.2:
             self._search_until = self._count + 4
         if self._count < self._search_until or self._is_surprised():
@@ -87,14 +87,17 @@ class Tracker:
         ]
         pauses = [pause for _, pause in self._recent]
         landings = find_landings(recent, path.front, path.usual, pauses, self.score)
-        new = [p for landing in landings if (p := self._land(landing, chain, path)) is not None]
+        new = [self._land(landing, chain, path, None) for landing in landings]
+        if path.front < 0 or max(pauses) > 0.0:
+            new += [self._land(landing, chain, path, h) for landing in landings[:2] for h in (0, 1)]
         if path.front >= 0:
             new.append(self._lose(chain, path))
-        if new:
-            self.paths = _keep([*self.paths, *new], self.score)
+        self.paths = _keep([*self.paths, *(p for p in new if p is not None)])
 
-    def _land(self, landing: Landing, chain: list[Node], parent: Path) -> Path | None:
-        """Play the recent notes again from a landing."""
+    def _land(
+        self, landing: Landing, chain: list[Node], parent: Path, only: int | None
+    ) -> Path | None:
+        """Play the recent notes again from a landing, with both hands as before or only one."""
         if landing.total < self.best.logp - WORSE - 4.0:
             return None
         first, m = landing.first, self.score
@@ -112,7 +115,12 @@ class Tracker:
         path.s_per_q = path.usual = parent.usual
         path.steps = 0
         path.left, path.right = parent.left, parent.right
+        if only is not None:
+            if m.right[place] != only:
+                return None
+            path.left, path.right = (3.0, -3.0) if only == 0 else (-3.0, 3.0)
         start = chain[first].logp + chain[first].cost - landing.jump
+        start -= costs.ONE_HAND if only is not None else 0.0
         path.logp = start
         take_note(path, place, chain[first].played, note.onset_s, m)
         path.node = Node(
@@ -155,20 +163,20 @@ def _last_nodes(path: Path, count: int) -> list[Node]:
     return out[::-1]
 
 
-def _keep(ways: list[Path], m: ScoreMap) -> list[Path]:
+def _keep(ways: list[Path]) -> list[Path]:
     """The best few, each place once."""
     if len(ways) == 1:
         return ways
     ways.sort(key=_minus_logp)
     floor = ways[0].logp - WORSE
     out: list[Path] = []
-    seen: set[tuple[int, int]] = set()
+    seen: set[tuple[int, int, bool, bool]] = set()
     of_landing: dict[int, int] = {}
     for path in ways:
         if path.logp < floor:
             break
         node = path.node
-        place = (path.front, node.note if node else -1)
+        place = (path.front, node.note if node else -1, path.left > 0.0, path.right > 0.0)
         if place in seen or of_landing.get(path.landing, 0) == VARIANTS:
             continue
         seen.add(place)
