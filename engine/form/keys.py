@@ -1,0 +1,161 @@
+"""Which key the music is in, moment by moment, as a path along the line of fifths.
+
+A hidden Markov model over (tonic, mode): each key struck is likelier or less in each key, a change
+of key costs more the farther it goes along the line, and far keys cost a little all the time, so
+that a long stay is written on the simpler side of the circle and a short one is not (common
+practice). Two paths are found: a slow one, which settles flats or sharps, and a quick one beside
+it, which follows passing keys.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from engine.form.spelling_weights import PROFILE
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+#: Places reckoned with, relative to a tonic.
+LOWEST, HIGHEST = -11, 13
+TONICS = np.arange(-13, 14)
+MAJOR, MINOR = 0, 1
+_TONIC = np.tile(TONICS, 2)
+_MODE = np.repeat([MAJOR, MINOR], len(TONICS))
+#: The key signature of each state, in fifths.
+_SIGNATURE = _TONIC - 3 * _MODE
+
+#: Share of the profile that is spread over all notes, so that none is impossible.
+FLOOR = 0.05
+#: Cost a note of writing in a signature of so many signs: 5, 6, 7, 8, 9 and 16.
+SIGNS = (0.0, 5.0, 6.0, 7.0, 8.0, 9.0, 16.0)
+SIGNS_COST = (0.0, 0.001, 0.002, 0.02, 0.1, 0.1, 0.15)
+#: Cost a note of each fifth away from home, from the third to the sixth.
+HOME_COST = 0.02
+#: Cost of going over to the other side of the circle (five sharps for seven flats).
+ENHARMONIC = 14.0
+#: Cost of each fifth between home and the last key.
+ENDING = 12.0
+SLOW_CHANGE, SLOW_STEP = 40.0, 1.5
+QUICK_CHANGE, QUICK_STEP = 10.0, 0.55
+#: Cost a note, in the quick path, of each fifth away from the slow one.
+TETHER = 0.1
+#: The compass of most keyboards before 1770 (common practice): C2 to C6.
+EARLY_COMPASS = (36, 84)
+
+
+@dataclass(frozen=True, slots=True)
+class KeyPath:
+    """The key at each moment.
+
+    Attributes:
+        tonic, mode: shape (moments,), the quick path: place of the tonic, MAJOR or MINOR.
+        broad_tonic, broad_mode: the slow path.
+        home: the key signature of the whole, in fifths.
+    """
+
+    tonic: Ints
+    mode: Ints
+    broad_tonic: Ints
+    broad_mode: Ints
+    home: int
+
+
+def find_keys(pitches: Sequence[int], moment: Ints, fifths: int | None = None) -> KeyPath:
+    """Follow the key through some notes.
+
+    Args:
+        pitches: MIDI numbers. moment: for each, the number of its onset, from 0, ascending.
+        fifths: the key signature, None where unknown.
+    """
+    told = _told_by_notes(np.asarray(pitches), moment)
+    count = np.bincount(moment)[:, None].astype(float)
+    far = count * np.interp(np.abs(_SIGNATURE), SIGNS, SIGNS_COST)
+    home, broad = _find_broad(told + far, count, _homes(pitches, fifths))
+    tether = TETHER * np.clip(np.abs(_SIGNATURE - _SIGNATURE[broad][:, None]) - 1, 0, 8)
+    start = np.zeros(len(_TONIC))
+    quick, _ = _cheapest(told + far + count * tether, _changes(QUICK_CHANGE, QUICK_STEP), start)
+    return KeyPath(_TONIC[quick], _MODE[quick], _TONIC[broad], _MODE[broad], home)
+
+
+def _homes(pitches: Sequence[int], fifths: int | None) -> dict[int, float]:
+    """The signatures that may be the whole's, with what each costs beforehand.
+
+    Six flats and six sharps are equally simple. Which was written is a matter of practice:
+    sharps in music that keeps to the compass of the old keyboards, flats in later piano music.
+    """
+    if fifths is not None:
+        return {fifths: 0.0}
+    homes = {h: 0.1 * abs(h) for h in range(-6, 7)}
+    early = min(pitches) >= EARLY_COMPASS[0] and max(pitches) <= EARLY_COMPASS[1]
+    homes[-6 if early else 6] += 50.0
+    return homes
+
+
+def _find_broad(cost: Floats, count: Floats, homes: dict[int, float]) -> tuple[int, Ints]:
+    changes = _changes(SLOW_CHANGE, SLOW_STEP)
+    found = []
+    for home, beforehand in homes.items():
+        away = np.abs(_SIGNATURE - home)
+        here = cost + count * HOME_COST * np.clip(away - 2, 0, 4)
+        path, total = _cheapest(here, changes, 0.3 * np.minimum(away, 6))
+        found.append((total + beforehand + _ending_cost(int(path[-1]), home), home, path))
+    _, home, path = min(found, key=lambda f: f[:2])
+    return home, path
+
+
+def _ending_cost(state: int, home: int) -> float:
+    """Music ends at home, or in the major of its minor (common practice)."""
+    signature = int(_SIGNATURE[state])
+    parallel = signature + (3 if _MODE[state] == MINOR else -3)
+    return ENDING * min(abs(signature - home), abs(parallel - home) + 0.25, 3.0)
+
+
+def profile() -> Floats:
+    """Share of the notes at each place, relative to the tonic: (mode, LOWEST to HIGHEST)."""
+    places = np.arange(LOWEST, HIGHEST + 1)
+    spread = np.exp(-0.35 * np.abs(places - 1.0))
+    return np.asarray((1 - FLOOR) * np.array(PROFILE) + FLOOR * spread / spread.sum())
+
+
+def _told_by_notes(pitches: Ints, moment: Ints) -> Floats:
+    """Cost (negative log likelihood) of the notes at each moment in each state."""
+    by_class = np.zeros((2, 12))
+    for place, share in zip(range(LOWEST, HIGHEST + 1), profile().T, strict=True):
+        by_class[:, 7 * place % 12] += share
+    told = -np.log(by_class)[_MODE, (np.arange(12)[:, None] - 7 * _TONIC) % 12]
+    out = np.zeros((int(moment[-1]) + 1, len(_TONIC)))
+    np.add.at(out, moment, told[pitches % 12])
+    return out
+
+
+def _changes(change: float, step: float) -> Floats:
+    """Cost of going from each state to each other."""
+    apart = _SIGNATURE[:, None] - _SIGNATURE[None, :]
+    across = np.minimum(np.abs(apart + 12), np.abs(apart - 12))
+    cost = change + np.minimum(step * np.abs(apart), step * across + ENHARMONIC)
+    cost += 0.3 * (_MODE[:, None] != _MODE[None, :])
+    parallel = (_TONIC[:, None] == _TONIC[None, :]) & (_MODE[:, None] != _MODE[None, :])
+    cost[parallel] = np.minimum(cost[parallel], change + 1.5 * step)
+    np.fill_diagonal(cost, 0.0)
+    return np.asarray(cost)
+
+
+def _cheapest(cost: Floats, changes: Floats, start: Floats) -> tuple[Ints, float]:
+    """The cheapest path through the states (Viterbi), and what it costs."""
+    total = start + cost[0]
+    came_from = np.zeros(cost.shape, np.int64)
+    columns = np.arange(cost.shape[1])
+    for k in range(1, len(cost)):
+        via = total[:, None] + changes
+        came_from[k] = via.argmin(axis=0)
+        total = via[came_from[k], columns] + cost[k]
+    path = np.zeros(len(cost), np.int64)
+    path[-1] = total.argmin()
+    for k in range(len(cost) - 1, 0, -1):
+        path[k - 1] = came_from[k, path[k]]
+    return path, float(total.min())
