@@ -72,7 +72,7 @@ def outside_json(review: Review) -> list[dict[str, Any]]:
 
 def pass_json(arrangement: Arrangement, one: PassReview) -> dict[str, Any]:
     """One pass: where, which hands, each note, each slip, each measure."""
-    return rounded(
+    told: dict[str, Any] = rounded(
         {
             "span": span_json(arrangement, one),
             "hands": one.hands,
@@ -85,6 +85,7 @@ def pass_json(arrangement: Arrangement, one: PassReview) -> dict[str, Any]:
             "measures": to_json(one.measures),
         }
     )
+    return told
 
 
 def span_json(arrangement: Arrangement, one: PassReview) -> dict[str, Any]:
