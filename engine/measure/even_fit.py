@@ -51,6 +51,11 @@ class EvenFit:
         return self.rest_ms + self.habit_ms
 
     @property
+    def kept(self) -> float:
+        """Share of the degrees of freedom that the fit left."""
+        return self.freedom / self.rest_ms.size
+
+    @property
     def freedom_factor(self) -> float:
         """What the mean square of the rest is to be multiplied by to be unbiased."""
         return self.rest_ms.size / self.freedom

@@ -136,15 +136,15 @@ def evenness_of(arrangement: Arrangement, figure: Figure, cells: Cells) -> Evenn
         cells=len(cells),
         excluded_cells=cells.excluded,
         note_interval_ms=step_ms,
-        sd_ms=interval.rms_over(fit.deviation_ms, fit.deviation_factor, "ms"),
+        sd_ms=interval.rms_over(fit.deviation_ms, fit.deviation_factor, "ms", fit.kept),
         sd_percent=interval.rms_over(
-            fit.deviation_ms / (fit.local_s * 10), fit.deviation_factor, "percent"
+            fit.deviation_ms / (fit.local_s * 10), fit.deviation_factor, "percent", fit.kept
         ),
         robust_sd_ms=interval.scaled(
             interval.robust_sd_of(fit.deviation_ms, "ms"), math.sqrt(fit.freedom_factor)
         ),
-        rest_sd_ms=interval.rms_over(fit.rest_ms, fit.freedom_factor, "ms"),
-        cv=interval.rms_over(steps.by_cell(steps.relative), 1.0, ""),
+        rest_sd_ms=interval.rms_over(fit.rest_ms, fit.freedom_factor, "ms", fit.kept),
+        cv=interval.rms_over(steps.by_cell(steps.relative), 1.0, "", fit.kept),
         median_sd_ioi_ms=median_sd_ioi_of(cells),
         window_sd_ms=window_sd,
         window_cv=window_cv,

@@ -74,7 +74,7 @@ def by_fingering(arrangement: Arrangement, cells: Cells, fit: EvenFit) -> tuple[
         rows = fit.deviation_ms[[n == kind for n in names]]
         enough = len(rows) >= LEAST_CELLS
         few = interval.too_few(len(rows), LEAST_CELLS, "cells", "ms")
-        sd = interval.rms_over(rows, fit.freedom_factor, "ms") if enough else few
+        sd = interval.rms_over(rows, fit.freedom_factor, "ms", fit.kept) if enough else few
         out.append(Fingering(kind.replace(".", "-"), len(rows), sd))
     return tuple(out)
 

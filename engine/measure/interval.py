@@ -57,20 +57,27 @@ def mean_of(values: npt.ArrayLike, unit: str, of_what: str = "notes") -> Estimat
     return around(x.mean(), half, n, unit)
 
 
-def serial_mean_of(values: npt.ArrayLike, unit: str, of_what: str = "notes") -> Estimate:
+def serial_mean_of(
+    values: npt.ArrayLike, unit: str, of_what: str = "notes", trend: bool = False
+) -> Estimate:
     """Mean of values that follow one another and may hang together.
 
     Interval by non-overlapping batch means (Schmeiser 1982, Operations Research 30:556-568):
     Student's t over the means of at most 20 stretches of at least 4 values. Where there are
-    fewer than 24 values they are taken as independent.
+    fewer than 24 values they are taken as independent. With `trend` a straight trend over the
+    stretches is no part of the uncertainty (one degree of freedom less).
     """
     x = finite(values)
     n = len(x)
     if n < 24:
         return mean_of(x, unit, of_what)
     batches = np.array([b.mean() for b in np.array_split(x, _stretches(n))])
-    half = t_quantile(_UPPER, len(batches) - 1) * batches.std(ddof=1) / math.sqrt(len(batches))
-    return around(x.mean(), half, n, unit)
+    freedom = len(batches) - 1 - trend
+    if trend:
+        u = np.arange(len(batches)) - (len(batches) - 1) / 2
+        batches = batches - u * float(u @ batches / (u @ u))
+    spread = math.sqrt(float(((batches - batches.mean()) ** 2).sum()) / freedom / len(batches))
+    return around(x.mean(), t_quantile(_UPPER, freedom) * spread, n, unit)
 
 
 def _stretches(n: int) -> int:
@@ -203,23 +210,28 @@ def slope_of(x: npt.ArrayLike, y: npt.ArrayLike, unit: str, of_what: str = "note
     return around(slope, half, n, unit)
 
 
-def rms_over(pieces: Sequence[Numbers] | Numbers, factor: float, unit: str) -> Estimate:
+def rms_over(
+    pieces: Sequence[Numbers] | Numbers, factor: float, unit: str, kept: float = 1.0
+) -> Estimate:
     """Root mean square of values that come in independent pieces (cells), times sqrt(factor).
 
-    Interval: Student's t over the pieces on the logarithm of their mean square, so that values
-    may hang together within a piece and have any kurtosis.
+    Interval: delete-one jackknife over the pieces on the logarithm, with Student's t, so that
+    values may hang together within a piece and have any kurtosis. `kept` is the share of the
+    degrees of freedom that a fit left (fewer pieces then count).
     """
-    square = np.array([float((np.asarray(r) ** 2).mean()) for r in pieces])
+    square = np.array([float((np.asarray(r) ** 2).sum()) for r in pieces])
     size = np.array([len(r) for r in pieces])
     n, count = int(size.sum()), len(square)
-    if count < 3:
-        return too_few(count, 3, "cells", unit)
-    mean = float((square * size).sum() / n)
-    if mean <= 0.0:
+    counted = count * kept
+    if counted < 3:
+        return too_few(count, math.ceil(3 / kept), "cells", unit)
+    total = float(square.sum())
+    if total <= 0.0:
         return Estimate(0.0, 0.0, 0.0, n, unit)
-    spread = math.sqrt(float((size**2 * (square - mean) ** 2).sum()) / (count * (count - 1.0)))
-    half = t_quantile(_UPPER, count - 1) * spread * count / n / mean / 2
-    value = math.sqrt(mean * factor)
+    without = np.log(np.maximum(total - square, total * 1e-12) / (n - size)) / 2
+    spread = math.sqrt((count - 1) * float(without.var()) / kept)
+    half = t_quantile(_UPPER, counted - 1) * spread
+    value = math.sqrt(total / n * factor)
     return Estimate(value, value * math.exp(-half), value * math.exp(half), n, unit)
 
 

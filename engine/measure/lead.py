@@ -15,7 +15,7 @@ from engine.measure.instrument import (
     slope_for,
     without_loudness,
 )
-from engine.measure.instrument import split_slope as slope_of_octaves
+from engine.measure.octaves import own_slope
 from engine.measure.yardsticks import HAMMER_SPLIT_MS_PER_VELOCITY
 
 LEAST_SHARED = 6
@@ -61,7 +61,7 @@ def measure_lead(heard: Heard, instrument: Instrument | None = None) -> Lead | E
     if len(lead) < LEAST_SHARED:
         n = len(lead)
         return no_estimate(f"too few shared onsets: {n}, at least {LEAST_SHARED}", n=n)
-    slope = slope_for(instrument, slope_of_octaves(heard.notes), HAMMER_SPLIT_MS_PER_VELOCITY)
+    slope = slope_for(instrument, own_slope(heard), HAMMER_SPLIT_MS_PER_VELOCITY)
     louder = heard.velocity[rows[:, 0]] - heard.velocity[rows[:, 1]]
     return Lead(
         len(lead),

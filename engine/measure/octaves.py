@@ -105,9 +105,19 @@ def measure_octaves(heard: Heard, instrument: Instrument | None = None) -> Octav
     if len(pairs.split_ms) < LEAST_OCTAVES:
         n = len(pairs.split_ms)
         return no_estimate(f"too few whole octaves: {n}, at least {LEAST_OCTAVES}", n=n)
-    own = interval.slope_of(pairs.louder, pairs.split_ms, "ms", "octaves")
+    own = _slope(pairs)
     slope = slope_for(instrument, own, HAMMER_SPLIT_MS_PER_VELOCITY)
     return _told(heard, pairs, rolled, own, slope, wanted[~whole], rows[~whole])
+
+
+def _slope(pairs: _Pairs) -> Estimate:
+    return interval.slope_of(pairs.louder, pairs.split_ms, "ms", "octaves")
+
+
+def own_slope(heard: Heard) -> Estimate:
+    """Slope of split on loudness over the octaves of a span."""
+    rows = heard.rows(octave_pairs(heard))
+    return _slope(_played(heard, rows[(rows >= 0).all(axis=1)])[0])
 
 
 def _told(

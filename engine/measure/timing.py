@@ -124,7 +124,7 @@ def _against_click(
         return none, none, none
     away = (moments.time_s - click_s(heard, moments, pulse)) * 1000.0
     return (
-        interval.serial_mean_of(away, "ms", "onsets"),
+        interval.serial_mean_of(away, "ms", "onsets", trend=True),
         interval.sd_of(away, "ms", "onsets"),
         _serial_slope(moments.time_s / 60.0, away),
     )
