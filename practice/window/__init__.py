@@ -1,5 +1,5 @@
-"""The pygame screens: a pure function from a snapshot to drawing operations, a thin painter."""
+"""The pygame screens: a pure function from a snapshot to drawing operations, a thin painter.
 
-from practice.window.screen import run_window
-
-__all__ = ["run_window"]
+`run_window` is in `practice.window.screen`; nothing here imports it, so that the parts without
+pygame (the ledger's words, the views) can be used where no window is wanted.
+"""
