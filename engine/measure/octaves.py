@@ -8,6 +8,7 @@ Acoust Soc Am 110:563-572, for the cause). Togetherness is judged on what is lef
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -55,7 +56,8 @@ class Octaves:
         median_abs_split_ms, p95_abs_split_ms: of |split|, before loudness is taken off.
         ms_per_velocity: slope of split on (upper minus lower velocity) in this pass.
         slope_used, slope_source: what was taken off, ms for each velocity step, and whose it is.
-        residual_ms: mean split less the loudness part. residual_sd_ms: its SD.
+        residual_ms: mean split less the loudness part. residual_sd_ms: its SD (n - 2, as about
+            a fitted line).
         median_abs_residual_ms: what togetherness is judged by.
         level_velocity, level_db: upper minus lower (dB approximate, by the instrument).
         faster_ms_per_halving: how the |residual| changes when the time to the next octave halves.
@@ -130,11 +132,12 @@ def _told(
     broken_rows: Indices,
 ) -> Octaves:
     residual = pairs.split_ms - slope.ms_per_velocity * pairs.louder
+    n = len(residual)
     typical = interval.median_of(np.abs(residual), "ms", "octaves")
     middle = float(np.median(np.abs(residual)))
     louder = interval.serial_mean_of(pairs.louder, "velocity", "octaves")
     return Octaves(
-        octaves=len(residual),
+        octaves=n,
         rolled=rolled,
         split_ms=interval.serial_mean_of(pairs.split_ms, "ms", "octaves"),
         median_split_ms=interval.median_of(pairs.split_ms, "ms", "octaves"),
@@ -144,7 +147,9 @@ def _told(
         slope_used=slope.ms_per_velocity,
         slope_source=slope.source,
         residual_ms=without_loudness(pairs.split_ms, pairs.louder, slope, "octaves"),
-        residual_sd_ms=interval.sd_of(residual, "ms", "octaves"),
+        residual_sd_ms=interval.scaled(
+            interval.sd_of(residual, "ms", "octaves"), math.sqrt((n - 1) / (n - 2))
+        ),
         median_abs_residual_ms=typical,
         level_velocity=louder,
         level_db=interval.scaled(louder, DB_PER_VELOCITY, "db"),

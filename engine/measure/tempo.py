@@ -34,6 +34,9 @@ JUMP_BEATS, JUMP_S = 1.0, 0.5
 #: it does if most of the next few notes say the same, and is a stray note otherwise.
 BACK_Q, AHEAD_Q = 1.0, 4.0
 LOOK_ON, AGREEING = 5, 3
+#: What is further out than six times the median counts for nothing, but never less than this share
+#: of the local interval.
+OUTLIER_SHARE = 0.02
 _REPEATS = 2
 
 
@@ -203,17 +206,16 @@ def _smooth(x: Numbers, y: Numbers, side: int) -> tuple[Numbers, Numbers]:
     for _ in range(_REPEATS + 1):
         at, slope = _fit_near(away / reach, y[window], near * trust[window])
         rest = np.abs(y - at)
-        scale = max(6.0 * float(np.median(rest)), 1e-4)
+        scale = max(6.0 * float(np.median(rest)), OUTLIER_SHARE * float(np.median(np.diff(y))))
         trust = np.clip(1 - (rest / scale) ** 2, 0, 1) ** 2
     return at, slope / reach[:, 0]
 
 
 def _fit_near(u: Numbers, y: Numbers, weight: Numbers) -> tuple[Numbers, Numbers]:
-    """Weighted quadratic in u (a line where one side is bare): value and slope at 0."""
+    """Weighted quadratic in u (a line where few points carry weight): value and slope at 0."""
     base = y.mean(axis=1, keepdims=True)
-    bare = ((weight > 0) & (u > 0)).sum(1) < 3
-    bare |= ((weight > 0) & (u < 0)).sum(1) < 3
-    columns = np.stack([np.ones_like(u), u, np.where(bare[:, None], 0.0, u * u)], axis=2)
+    bare = (weight > 0).sum(axis=1, keepdims=True) < 5
+    columns = np.stack([np.ones_like(u), u, np.where(bare, 0.0, u * u)], axis=2)
     normal = np.einsum("ijk,ij,ijl->ikl", columns, weight, columns)
     normal[:, [0, 1, 2], [0, 1, 2]] += 1e-9
     right = np.einsum("ijk,ij->ik", columns, weight * (y - base))

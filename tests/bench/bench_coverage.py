@@ -1,10 +1,11 @@
 """How often do the 95 % intervals hold the truth, and how far off are the estimates on average?
 
-Run as `python -m tests.bench.bench_coverage [RUNS]` (1,000 runs take a few minutes). Every run
-is a playing with known truth (`tests.measure.known_playing`), measured whole by
-`engine.measure.measure`. A row is sound where the interval covers the truth in 93 to 97 % of runs,
-and the mean estimate is within its stated error: no further from the truth than a
-tenth of the mean half-width of the interval plus three standard errors of the mean over runs.
+Run as `python -m tests.bench.bench_coverage [RUNS]` (1,000 runs take about ten minutes). Every
+run is a playing with known truth (`tests.measure.known_playing`), measured whole by
+`engine.measure.measure`. A row is sound where the interval covers the truth in 93 to 97 % of runs
+(93 to 100 % where the truth is nought and nothing can lie below it), and the mean estimate is
+within its stated error: no further from the truth than a tenth of the mean half-width of the
+interval plus three standard errors of the mean over runs.
 """
 
 from __future__ import annotations
@@ -74,7 +75,9 @@ class Row:
 
     @property
     def sound(self) -> bool:
-        return LOW <= self.coverage <= HIGH and abs(self.mean - self.truth) <= self.allowed_bias
+        bound = self.truth == 0.0 and self.name.endswith("share")
+        covers = LOW <= self.coverage <= (1.0 if bound else HIGH)
+        return covers and abs(self.mean - self.truth) <= self.allowed_bias
 
 
 def scenarios() -> Iterator[Scenario]:
@@ -82,7 +85,10 @@ def scenarios() -> Iterator[Scenario]:
     usual = Known()
     yield Scenario("usual", usual, truths(usual))
     small = replace(usual, bars=16, jitter=9.0)
-    yield Scenario("16 bars, jitter 9", small, truths(small))
+    # So few octaves do not tell their own slope, and a published one has no interval.
+    slopeless = {"lead.residual_ms", "lead.loudness_part_ms", "octaves.residual_ms"}
+    told = {k: v for k, v in truths(small).items() if k not in slopeless}
+    yield Scenario("16 bars, jitter 9", small, told)
     drifting = replace(usual, drift=4.0)
     every = truths(drifting)
     yield Scenario("drift 4 %/min", drifting, {k: v for k, v in every.items() if "evenness" in k})

@@ -191,7 +191,7 @@ def truths(known: Known) -> dict[str, float]:
         "evenness.sd_ms": math.sqrt(place + jitter2),
         "evenness.rest_sd_ms": known.jitter,
         "evenness.robust_sd_ms": even,
-        "evenness.cv": math.sqrt((steps**2).mean() + 2 * jitter2) / known.interval,
+        "evenness.cv": math.sqrt(((steps**2).mean() + 2 * jitter2) * _mean_inverse_square(known)),
         "evenness.median_sd_ioi_ms": cell_sd,
         "evenness.audible_share": audible,
         "evenness.drift_percent_per_minute": known.drift,
@@ -211,6 +211,10 @@ def truths(known: Known) -> dict[str, float]:
         "pedal.median_lift_ms": known.lift[0],
         "pedal.up_ms": known.catch[0] - known.lift[0],
     }
+
+
+def _mean_inverse_square(known: Known) -> float:
+    return float((1.0 / np.diff(_grid(known, np.random.default_rng(0))) ** 2).mean())
 
 
 def _shares(known: Known, place: float) -> dict[str, float]:
