@@ -1,0 +1,120 @@
+"""`undersong plan`: what to practise today, in order, each item with its reason."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import date
+from typing import TYPE_CHECKING
+
+from engine.errors import UndersongError
+from practice.environment import Environment, ExitStatus, find_places
+
+if TYPE_CHECKING:
+    from practice.plan import PlanItem, PlanOptions
+    from practice.plan_facts import PlanFacts
+
+NAME = "plan"
+HELP = "Say what to practise today, in order, each item with its reason."
+EXAMPLE = "undersong plan song.musicxml --minutes 40 --performance 2026-12-12"
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Options of the command."""
+    parser.add_argument("arrangement", metavar="ARRANGEMENT", help="the score file")
+    parser.add_argument("--minutes", type=float, default=40.0, help="time to practise (40)")
+    parser.add_argument("--performance", metavar="DATE", help="the day of one: 2026-12-12")
+    parser.add_argument(
+        "--blocked", action="store_true", help="one section after the other, not by short turns"
+    )
+    parser.add_argument("--turn", type=float, default=3.0, help="minutes of a turn (3)")
+    parser.add_argument(
+        "--enough", type=int, default=3, help="good passes in a row that end an item (3)"
+    )
+    parser.add_argument("--why", action="store_true", help="say what each rule rests on")
+    parser.add_argument("--json", metavar="FILE", help="write it as JSON; - for standard output")
+
+
+def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
+    """Make today's plan."""
+    from practice.commands.output import write_json
+    from practice.library import open_arrangement
+    from practice.plan import make_plan
+    from practice.plan_facts import gather_facts
+    from practice.store import Store
+
+    told = _read_options(options)
+    places = find_places(options.data, env.variables)
+    arrangement = open_arrangement(options.arrangement, places.cache)
+    now = env.now()
+    with Store(places.store) as store:
+        facts = gather_facts(store, arrangement, options.arrangement, now)
+    items = make_plan(facts, now, told)
+    if options.json:
+        write_json(env, options.json, plan_json(items, facts))
+    if options.json != "-":
+        _say(env, items, facts, told, options.why)
+    return ExitStatus.DONE
+
+
+def _read_options(options: argparse.Namespace) -> PlanOptions:
+    from practice.plan import PlanOptions
+
+    if not 5 <= options.minutes <= 600:
+        raise UndersongError("not a time to practise", f"{options.minutes:g} minutes", "5 to 600")
+    if not 1 <= options.turn <= 60:
+        raise UndersongError("not the length of a turn", f"{options.turn:g} minutes", "1 to 60")
+    if options.enough < 1:
+        raise UndersongError("not a number of passes", str(options.enough), "1 or more")
+    try:
+        day = date.fromisoformat(options.performance) if options.performance else None
+    except ValueError as error:
+        raise UndersongError("not a date", options.performance, "write 2026-12-12") from error
+    return PlanOptions(
+        options.minutes, not options.blocked, options.turn, performance=day, enough=options.enough
+    )
+
+
+def plan_json(items: list[PlanItem], facts: PlanFacts) -> dict[str, object]:
+    """The plan for other programs."""
+    from dataclasses import asdict
+
+    from practice.plan import say_command, say_what
+    from practice.plan_rules import RULES
+
+    rows = [
+        {
+            "kind": i.kind, "what": say_what(i, facts), "minutes": i.minutes, "reason": i.reason,
+            "rule": i.rule, "hands": i.hands, "rate": i.rate, "passes": i.passes,
+            "command": say_command(i, facts),
+        }
+        for i in items
+    ]  # fmt: skip
+    used = {i.rule for i in items}
+    rules = [asdict(rule) for name, rule in RULES.items() if name in used]
+    return {"version": 1, "title": facts.arrangement.title, "items": rows, "rules": rules}
+
+
+def _say(
+    env: Environment, items: list[PlanItem], facts: PlanFacts, told: PlanOptions, why: bool
+) -> None:
+    from practice.plan import say_command, say_what
+    from practice.plan_rules import RULES
+
+    total = sum(i.minutes for i in items)
+    env.say(f"{facts.arrangement.title}: {total:.0f} minutes")
+    for number, item in enumerate(items, 1):
+        env.say(f"{number:>3}. {item.minutes:>4.1f} min  {say_what(item, facts)}")
+        env.say(f"              {item.reason}")
+        if command := say_command(item, facts):
+            env.say(f"              $ {command}")
+    if total < told.minutes - told.turn_min:
+        env.say("Nothing more is due today; the rest of the time is for playing what you like.")
+    env.say(
+        f"An item is done after {told.enough} good passes in a row (a setting: no number is known "
+        "to be right), or when its time is up. If it hurts, stop."
+    )
+    for name in dict.fromkeys(i.rule for i in items) if why else ():
+        rule = RULES[name]
+        env.say(f"  {rule.name}: {rule.what}. {rule.source}. Evidence: {rule.strength}.")
+        if rule.found:
+            env.say(f"    {rule.found}.")

@@ -1,0 +1,306 @@
+"""The plan: each rule on facts made for it, the spacing model, and the command."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import shlex
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from fsrs import Card, Rating, Scheduler
+from hypothesis import given
+from hypothesis import strategies as st
+
+from engine.arrangement import Arrangement
+from engine.section_review import section_span
+from engine.standing import STAGES
+from practice.drill import find_span
+from practice.library import open_arrangement
+from practice.plan import PlanItem, PlanOptions, make_plan, say_command, say_what
+from practice.plan_facts import HandFacts, Parting, PlanFacts, WeakBar, find_weak_bars, gather_facts
+from practice.plan_rules import RATINGS, RULES, rate_cold
+from practice.recall import Recall, find_recall
+from practice.section_store import read_cold
+from practice.store import Store
+from tests.practice.kept_history import evening, keep_pass, part_of
+
+NOW = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
+
+
+@pytest.fixture(scope="module")
+def pans(exercises: Path, tmp_path_factory: pytest.TempPathFactory) -> Arrangement:
+    score = exercises / "salt-pans-night-shift.musicxml"
+    return open_arrangement(score, tmp_path_factory.mktemp("cache"))
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with Store(tmp_path / "takes.db") as store:
+        yield store
+
+
+def fact(pans: Arrangement, section: int, hands: str = "both", **other: object) -> HandFacts:
+    at = pans.form.sections[section]
+    base = HandFacts(
+        section, at.name, section_span(at), f"key{section}", hands, 13.0, "unplayed"
+    )  # fmt: skip
+    return replace(base, **other)
+
+
+def due(days: int = 0, chance: float = 0.8) -> Recall:
+    return Recall(NOW + timedelta(days=days), chance, 3)
+
+
+def played(pans: Arrangement, section: int, stage: str, **other: object) -> HandFacts:
+    values = {"stage": stage, "passes": 6, "tempo_share": 0.8, "recall": due(5), **other}
+    return fact(pans, section, **values)
+
+
+def plan(pans: Arrangement, *hands: HandFacts, options=None, **other) -> list[PlanItem]:
+    facts = PlanFacts(pans, "pans.musicxml", tuple(hands), **other)
+    return make_plan(facts, NOW, options)
+
+
+def kinds(items: list[PlanItem]) -> list[str]:
+    return [i.kind for i in items]
+
+
+def test_the_library_gives_its_own_reference_intervals() -> None:
+    """Intervals in days of the sequence in the test suite of fsrs 6 (from memory, run here)."""
+    card, scheduler = Card(card_id=1), Scheduler(enable_fuzzing=False)
+    at = datetime(2022, 11, 29, 12, 30, tzinfo=UTC)
+    days = []
+    for rating in [Rating.Good] * 6 + [Rating.Again] * 2 + [Rating.Good] * 5:
+        card, _ = scheduler.review_card(card, rating, at)
+        days.append((card.due - card.last_review).days)
+        at = card.due
+    assert days == [0, 2, 11, 46, 163, 498, 0, 0, 2, 4, 7, 12, 21]
+
+
+@pytest.mark.parametrize(
+    ("off", "tempo", "rating"),
+    [(30, 1.0, "again"), (5, 1.0, "hard"), (0, 0.8, "good"), (0, 0.95, "easy")],
+)
+def test_cold_passes_are_rated_by_the_table(
+    store: Store, pans: Arrangement, off: int, tempo: float, rating: str
+) -> None:
+    part = part_of(pans, pans.form.sections[1], off=off, tempo=tempo)
+    keep_pass(store, pans, evening(0), [part])
+    (cold,) = read_cold(store, part.key, "both", 9)
+    assert rate_cold(cold) == rating
+    assert [name for name, _ in RATINGS] == ["again", "hard", "good", "easy"]
+
+
+def test_good_cold_passes_put_the_next_one_off_and_a_bad_one_brings_it_near(
+    store: Store, pans: Arrangement
+) -> None:
+    inlet = pans.form.sections[1]
+    for day in (0, 3):
+        keep_pass(store, pans, evening(day), [part_of(pans, inlet)])
+    key = part_of(pans, inlet).key
+    after_good = find_recall(read_cold(store, key, "both", 9), evening(3))
+    keep_pass(store, pans, evening(20), [part_of(pans, inlet, off=40)])
+    after_bad = find_recall(read_cold(store, key, "both", 9), evening(20))
+    assert after_good is not None
+    assert after_bad is not None
+    assert after_good.due - evening(3) > timedelta(days=7)
+    assert after_bad.due - evening(20) < timedelta(days=5)
+    assert find_recall([], NOW) is None
+
+
+def test_what_is_due_comes_first_and_cold(pans: Arrangement) -> None:
+    items = plan(
+        pans,
+        played(pans, 1, "secure", recall=due(0, 0.9)),
+        played(pans, 2, "steady", recall=due(-3, 0.7)),
+        played(pans, 3, "secure", recall=due(4)),
+    )
+    cold = [i for i in items if i.kind == "cold"]
+    assert [i.section for i in cold] == [2, 1]
+    assert kinds(items)[:3] == ["warm-up", "cold", "cold"]
+    assert all(i.passes == 1 for i in cold)
+
+
+def test_a_section_played_today_is_not_cold_any_more(pans: Arrangement) -> None:
+    items = plan(pans, played(pans, 1, "steady", recall=due(), played_today=True))
+    assert "cold" not in kinds(items)
+
+
+def test_the_next_rung_is_a_step_up_only_when_steady(pans: Arrangement) -> None:
+    steady = plan(pans, played(pans, 1, "steady"))
+    assert next(i.rate for i in steady if i.kind == "ladder") == pytest.approx(0.83)
+    reading = plan(pans, played(pans, 1, "reading"))
+    assert next(i.rate for i in reading if i.kind == "ladder") == pytest.approx(0.8)
+    assert "ladder" not in kinds(plan(pans, played(pans, 1, "secure")))
+
+
+def test_two_faulty_passes_slow_it_down(pans: Arrangement) -> None:
+    items = plan(pans, played(pans, 1, "reading", wrong_twice=True))
+    slower = next(i for i in items if i.kind == "slower")
+    assert slower.rate == pytest.approx(0.64)
+    assert slower.rule == "slower"
+
+
+def test_hands_are_joined_when_each_is_steady(pans: Arrangement) -> None:
+    alone = [played(pans, 1, "steady", hands=h) for h in ("left", "right")]
+    assert "join" in kinds(plan(pans, *alone, fact(pans, 1)))
+    alone[0] = played(pans, 1, "reading", hands="left")
+    assert "join" not in kinds(plan(pans, *alone, fact(pans, 1)))
+
+
+def test_one_new_section_a_day_hands_separately(pans: Arrangement) -> None:
+    unplayed = [fact(pans, k, h) for k in (1, 2) for h in ("left", "right", "both")]
+    new = [i for i in plan(pans, *unplayed) if i.kind == "new"]
+    assert {i.section for i in new} == {1}
+    assert {i.hands for i in new} == {"left", "right"}
+
+
+def test_partings_are_practised_by_turns_until_both_are_secure(pans: Arrangement) -> None:
+    spans = [section_span(pans.form.sections[k]) for k in (1, 3)]
+    parting = Parting(spans[0], spans[1], "A flat, or G flat", (1, 3))
+    pair = [played(pans, k, "steady") for k in (1, 3)]
+    item = next(i for i in plan(pans, *pair, partings=(parting,)) if i.kind == "parting")
+    assert item.other == spans[1]
+    assert "A flat, or G flat" in item.reason
+    secure = [played(pans, k, "secure") for k in (1, 3)]
+    assert "parting" not in kinds(plan(pans, *secure, partings=(parting,)))
+
+
+def test_two_look_alikes_are_never_both_new_on_one_evening(pans: Arrangement) -> None:
+    from practice.plan import _part_look_alikes
+
+    spans = [section_span(pans.form.sections[k]) for k in (1, 3)]
+    facts = PlanFacts(pans, "", (), partings=(Parting(spans[0], spans[1], "", (1, 3)),))
+    new = [PlanItem("new", 3.0, "", "new", section=k) for k in (1, 3, 2)]
+    assert [i.section for i in _part_look_alikes(new, facts)] == [1, 2]
+
+
+def test_sections_take_turns_unless_switched_off(pans: Arrangement) -> None:
+    hands = [played(pans, k, "steady") for k in (1, 2, 3)]
+    by_turns = [i.section for i in plan(pans, *hands) if i.kind == "ladder"]
+    blocked = [
+        i.section
+        for i in plan(pans, *hands, options=PlanOptions(turns=False))
+        if i.kind == "ladder"
+    ]
+    assert len(by_turns) > len(blocked) == 3
+    assert all(a != b for a, b in itertools.pairwise(by_turns))
+
+
+def test_a_run_through_before_a_date_comes_first_and_otherwise_last(pans: Arrangement) -> None:
+    known = [played(pans, k, "steady", recall=due()) for k in (1, 2)]
+    soon = PlanOptions(performance=date(2026, 3, 6))
+    far = PlanOptions(performance=date(2026, 9, 6))
+    assert kinds(plan(pans, *known))[-1] == "run-through"
+    assert kinds(plan(pans, *known, options=soon))[:2] == ["warm-up", "run-through"]
+    assert "performance in 5 days" in plan(pans, *known, options=soon)[1].reason
+    assert "run-through" not in kinds(plan(pans, *known, options=far))
+    assert "run-through" not in kinds(plan(pans, *known, fact(pans, 3)))
+
+
+def test_weak_bars_are_those_that_went_wrong_twice(pans: Arrangement) -> None:
+    items = plan(pans, played(pans, 2, "steady"), weak=(WeakBar(22, 3, 4, "both"),))
+    weak = next(i for i in items if i.kind == "weak bars")
+    assert weak.reason == "bar 23 went wrong in 3 of its last 4 passes"
+    assert (weak.span.from_bar, weak.span.to_bar) == (21, 23)
+
+
+def test_no_weak_bars_in_an_empty_store(store: Store, pans: Arrangement) -> None:
+    assert find_weak_bars(store, pans) == []
+
+
+STAGE = st.sampled_from(STAGES)
+
+
+@given(
+    stages=st.lists(STAGE, min_size=1, max_size=5),
+    minutes=st.floats(5, 120),
+    turns=st.booleans(),
+    late=st.integers(-10, 10),
+)
+def test_any_plan_keeps_its_time_and_gives_its_reasons(stages, minutes, turns, late) -> None:
+    pans = _PANS[0]
+    hands = [
+        fact(pans, k + 1) if stage == "unplayed" else played(pans, k + 1, stage, recall=due(late))
+        for k, stage in enumerate(stages)
+    ]
+    options = PlanOptions(minutes=minutes, turns=turns)
+    items = make_plan(PlanFacts(pans, "p", tuple(hands)), NOW, options)
+    spent = sum(i.minutes for i in items if i.kind not in ("break", "run-through"))
+    assert spent <= minutes + 0.05 * len(items)
+    assert all(i.reason and i.rule in RULES for i in items)
+    assert not items or items[-1].kind != "break"
+    work = 0.0
+    for item in items:
+        work = 0.0 if item.kind == "break" else work + item.minutes
+        assert work <= max(options.break_after_min, item.minutes) + 1e-6
+
+
+_PANS: list[Arrangement] = []
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _share(pans: Arrangement) -> None:
+    _PANS.append(pans)
+
+
+def test_every_rule_says_what_it_rests_on() -> None:
+    assert all(rule.source and rule.what for rule in RULES.values())
+    assert RULES["enough"].strength == "none known"
+    assert "no direct evidence" in RULES["enough"].source
+
+
+def test_every_item_starts_with_one_command(store: Store, pans: Arrangement) -> None:
+    inlet, water = pans.form.sections[1], pans.form.sections[2]
+    for day in range(3):
+        parts = [part_of(pans, inlet, tempo=0.7), part_of(pans, water, tempo=0.7, off=9)]
+        keep_pass(store, pans, evening(day), parts)
+    facts = gather_facts(store, pans, "my song.musicxml", evening(30))
+    items = make_plan(facts, evening(30))
+    assert {"cold", "slower", "new"} <= set(kinds(items))
+    for item in items:
+        words = shlex.split(say_command(item, facts))
+        if item.span is None:
+            assert words == []
+            continue
+        assert words[:3] == ["undersong", "play", "my song.musicxml"]
+        if "--bars" in words:
+            assert find_span(pans, words[words.index("--bars") + 1]) == item.span
+        assert say_what(item, facts).startswith(item.kind)
+
+
+def test_the_command_says_and_writes_the_plan(exercises: Path, tmp_path: Path) -> None:
+    import io
+
+    from practice.cli import main
+    from practice.environment import Environment, ExitStatus
+
+    out = io.StringIO()
+    env = Environment(stdout=out, variables={}, now=lambda: NOW)
+    score = str(exercises / "salt-pans-night-shift.musicxml")
+    words = ["plan", score, "--data", str(tmp_path), "--json", "-"]
+    assert main(words, env) == ExitStatus.DONE
+    told = json.loads(out.getvalue())
+    assert told["version"] == 1
+    assert {row["kind"] for row in told["items"]} == {"new"}
+    assert {rule["name"] for rule in told["rules"]} == {"new"}
+
+
+@pytest.mark.parametrize(
+    "words", [["--minutes", "2"], ["--turn", "0"], ["--enough", "0"], ["--performance", "soon"]]
+)
+def test_what_cannot_be_planned_is_one_line(exercises: Path, tmp_path: Path, words) -> None:
+    import io
+
+    from practice.cli import main
+    from practice.environment import Environment, ExitStatus
+
+    err = io.StringIO()
+    env = Environment(stderr=err, stdout=io.StringIO(), variables={}, now=lambda: NOW)
+    score = str(exercises / "evaporation.musicxml")
+    assert main(["plan", score, "--data", str(tmp_path), *words], env) == ExitStatus.FAILED
+    assert err.getvalue().count("\n") == 1
