@@ -208,7 +208,7 @@ def _interruptible() -> Iterator[None]:
     def interrupt(*_: object) -> None:
         raise KeyboardInterrupt
 
-    names = ("SIGTERM", "SIGHUP", "SIGBREAK")
+    names = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
     numbers = [getattr(signal, name) for name in names if hasattr(signal, name)]
     before = [signal.signal(number, interrupt) for number in numbers]
     try:

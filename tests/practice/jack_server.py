@@ -1,0 +1,42 @@
+"""A JACK server with no sound card, for tests and benchmarks on real MIDI ports."""
+
+import contextlib
+import os
+import shutil
+import subprocess
+import time
+
+PERIOD_FRAMES = 256
+
+
+def why_not():
+    """Why there can be no server here, "" where there can."""
+    missing = [name for name in ("jackd", "jack_lsp") if shutil.which(name) is None]
+    return f"{' and '.join(missing)} missing: install jackd2 to test real ports" if missing else ""
+
+
+@contextlib.contextmanager
+def running_server():
+    """Start a server; yields the environment for programs that are to use it."""
+    name = f"undersong-{os.getpid()}"
+    env = {**os.environ, "JACK_DEFAULT_SERVER": name, "JACK_NO_START_SERVER": "1"}
+    server = subprocess.Popen(
+        ["jackd", "-n", name, "-r", "-d", "dummy", "-r", "48000", "-p", str(PERIOD_FRAMES)],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    try:
+        _wait_until_up(env)
+        yield env
+    finally:
+        server.terminate()
+        server.wait(10)
+
+
+def _wait_until_up(env):
+    for _ in range(100):
+        listed = subprocess.run(["jack_lsp"], env=env, capture_output=True, check=False)
+        if listed.returncode == 0:
+            return
+        time.sleep(0.05)
+    raise RuntimeError("the JACK server did not come up")
