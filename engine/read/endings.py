@@ -20,7 +20,9 @@ class EndingGroup:
 
     brackets: list[_Bracket] = field(default_factory=list)
     by_bar: dict[int, _Bracket] = field(default_factory=dict)
+    listed: frozenset[int] = frozenset()
     last_time: int = 1
+    alone: bool = False
     after_jump: bool = False
 
     @property
@@ -28,9 +30,18 @@ class EndingGroup:
         """Index of the last bar under the last bracket."""
         return self.brackets[-1].last
 
-    def numbers_at(self, bar: int) -> frozenset[int]:
-        """The times through at which a bar is played."""
-        return self.by_bar[bar].numbers
+    def plays(self, bar: int, time: int) -> bool:
+        """Whether a bar is played at a time through.
+
+        A time that no bracket lists takes the next one that is listed, else the last bracket;
+        but after a lone first ending the last time goes past it.
+        """
+        if time in self.listed:
+            return time in self.by_bar[bar].numbers
+        if self.alone and time == self.last_time:
+            return False
+        later = [b for b in self.brackets if max(b.numbers) > time]
+        return self.by_bar[bar] is (later[0] if later else self.brackets[-1])
 
     def end_of(self, bar: int) -> int:
         """Index of the last bar under the same bracket."""
@@ -60,9 +71,10 @@ def _join(group: EndingGroup, bracket: _Bracket) -> None:
 
 def _settle_times(group: EndingGroup, bars: list[WrittenBar]) -> None:
     """How many times through; a lone first ending leaves the last time to what follows it."""
-    last = max(n for b in group.brackets for n in b.numbers)
-    alone = len(group.brackets) == 1 and bars[group.last_bar].repeat_end
-    group.last_time = last + 1 if alone else last
+    group.listed = frozenset(n for b in group.brackets for n in b.numbers)
+    last = max(group.listed)
+    group.alone = len(group.brackets) == 1 and bars[group.last_bar].repeat_end
+    group.last_time = last + 1 if group.alone else last
     group.after_jump = any(bars[i].after_jump for i in group.by_bar)
 
 

@@ -30,7 +30,17 @@ def playing_order(bars: list[WrittenBar], report: Report) -> list[int]:
     Raises:
         ScoreError: the repeats ask for more than `MAX_UNFOLDED_BARS` bars.
     """
-    return _Walk(bars, report).run()
+    order = _Walk(bars, report).run() or list(range(len(bars)))
+    heard = set(order)
+    silent = [bar for i, bar in enumerate(bars) if i not in heard and bar.notes]
+    if silent:
+        more = f" (and {len(silent) - 1} more)" if len(silent) > 1 else ""
+        report.put_up_with(
+            silent[0].number,
+            f"this bar{more} is never reached by the repeats and jumps as written",
+            "check the repeat signs and endings",
+        )
+    return order
 
 
 class _Walk:
@@ -63,7 +73,7 @@ class _Walk:
         """Play the bar at `at` if it is its turn; returns where to go, None at the end."""
         self._enter(at)
         group = self.endings.get(at)
-        if group is not None and self._time(at, group) not in group.numbers_at(at):
+        if group is not None and not group.plays(at, self._time(at, group)):
             return self._skip(at, group)
         if self._leaves_for_coda(at, before=True):
             return self.signs.coda_after(at, self._departure(at))

@@ -7,6 +7,8 @@ from fractions import Fraction
 
 import pytest
 
+from engine.read import read_score_bytes
+
 ORDERS = {
     "repeat-times": "C D C D C D E",
     "repeat-without-start": "C C D D E",
@@ -60,6 +62,17 @@ def test_folding_gives_back_every_written_bar_once(read, name):
     for written in {b.written for b in arrangement.bars}:
         times = [b.time for b in arrangement.bars if b.written == written]
         assert times == list(range(1, len(times) + 1))
+
+
+def test_bars_that_are_never_reached_are_reported(scores):
+    # Without the repeat sign of the first ending there is no way to the second.
+    text = (scores / "endings.musicxml").read_text()
+    text = text.replace('<repeat direction="backward"/>', "")
+    arrangement = read_score_bytes(text.encode(), "x")
+    assert [n.step for n in arrangement.notes] == ["C", "D", "F"]
+    assert [(p.bar, p.what) for p in arrangement.problems] == [
+        ("3", "this bar is never reached by the repeats and jumps as written")
+    ]
 
 
 # Bars
