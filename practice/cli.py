@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import io
 import sys
 from collections.abc import Sequence
 from types import ModuleType
@@ -104,6 +105,10 @@ def _version() -> str:
 
 def run() -> int:
     """The console script."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # A terminal that cannot show a double flat gets a question mark, not a traceback.
+            stream.reconfigure(errors="replace")
     return int(main(sys.argv[1:], Environment()))
 
 

@@ -26,10 +26,20 @@ def write_text(env: Environment, target: str, text: str) -> None:
         UndersongError: the file cannot be written.
     """
     if target == "-":
-        env.stdout.write(text)
-        env.stdout.flush()
+        _write_utf8(env.stdout, text)
         return
     try:
         Path(target).write_text(text, encoding="utf-8", newline="\n")
     except OSError as error:
         raise UndersongError(f"cannot be written ({error.strerror})", target) from error
+
+
+def _write_utf8(stream: TextIO, text: str) -> None:
+    """Files that leave the program are UTF-8, whatever the terminal's own encoding is."""
+    raw = getattr(stream, "buffer", None)
+    if raw is None:
+        stream.write(text)
+    else:
+        stream.flush()
+        raw.write(text.encode("utf-8"))
+    stream.flush()
