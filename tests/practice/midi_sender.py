@@ -10,8 +10,8 @@ import sys
 import time
 
 os.environ.setdefault("JACK_NO_START_SERVER", "1")
-import mido  # noqa: E402
-import rtmidi  # noqa: E402
+import mido
+import rtmidi
 
 
 def connected(port_name: str) -> bool:
