@@ -34,10 +34,19 @@ class Region:
     follows: bool
 
 
-def play_time_s(moments: Moments, run: int, onset_q: Numbers) -> Numbers:
-    """When moments of the score were played in one run, between its onsets by straight lines."""
+def play_time_s(heard: Heard, moments: Moments, run: int, onset_q: Numbers) -> Numbers:
+    """When moments of the score were played in one run; nan outside it.
+
+    Between the run's onsets by straight lines; from the last one to the end of its bar at the
+    tempo of the last few.
+    """
     at = moments.run == run
     q, t = moments.onset_q[at], np.maximum.accumulate(moments.time_s[at])
+    bar = heard.arrangement.bar_at(float(q[-1]) + 1e-9)
+    end_q = float(bar.onset_q + bar.duration_q)
+    if end_q > q[-1]:
+        s_per_q = float(np.median(np.diff(t[-9:]) / np.diff(q[-9:])))
+        q, t = np.append(q, end_q), np.append(t, t[-1] + (end_q - q[-1]) * s_per_q)
     out = np.interp(onset_q, q, t)
     return np.where((onset_q < q[0] - 1e-9) | (onset_q > q[-1] + 1e-9), np.nan, out)
 
@@ -93,7 +102,7 @@ def _region(
     pitch = heard.arrangement.table["pitch"][heard.score]
     table = heard.arrangement.table
     inside = (table["onset_q"] >= low - 1e-9) & (table["onset_q"] < high - 1e-9)
-    ends = play_time_s(moments, run, np.array([high]))[0]
+    ends = play_time_s(heard, moments, run, np.array([high]))[0]
     return Region(
         low,
         high,

@@ -323,7 +323,7 @@ def _shares(
     down: list[float] = []
     half: list[float] = []
     for run in long_runs(moments):
-        edges = play_time_s(moments, int(run), np.array(pieces).reshape(-1))
+        edges = play_time_s(heard, moments, int(run), np.array(pieces).reshape(-1))
         edges = edges.reshape(-1, 2)
         edges = edges[np.isfinite(edges).all(axis=1)]
         total.extend((edges[:, 1] - edges[:, 0]).tolist())

@@ -16,7 +16,7 @@ from engine.measure.ringing import Ringing, together_db, under_db
 from engine.measure.tempo import Moments
 
 #: Earlier line notes this far under the new one or louder, and so many of them, are a smear.
-SMEAR_DB, SMEAR_NOTES = 6.0, 3
+SMEAR_DB, SMEAR_NOTES = 6.0, 2
 #: A line note counts as still there down to this far under the new one.
 STILL_THERE_DB = 20.0
 #: How far back it is worth looking, seconds.

@@ -1,0 +1,255 @@
+"""The damper on pages of a few bars; every moment is written out."""
+
+from __future__ import annotations
+
+import math
+from fractions import Fraction
+
+import numpy as np
+import pytest
+
+from engine.arrangement import Harmony, PedalSpan
+from engine.findings import Estimate
+from engine.measure import Instrument
+from engine.measure.pedal import Pedal
+from engine.measure.pedal_state import Lift, damper_steps
+from engine.measure.ringing import (
+    damped_rate,
+    let_ring,
+    ring_rate,
+    together_db,
+    under_db,
+)
+from engine.performance import DAMPER, SOFT, PedalMove, PlayedNote
+from tests.measure.by_hand import measured, page, play, with_form
+
+LOW, HIGH = (36, 43, 48, 52), (38, 45, 50, 53)
+
+
+def moves(*pairs: tuple[float, int]) -> list[PedalMove]:
+    return [PedalMove(t, DAMPER, v) for t, v in pairs]
+
+
+def chords(count: int = 4, pedals=()):
+    """Bars of four quarters at 60, C and D chords by turns; the first note sounds at 1 s."""
+    written = [(4.0 * b + k, 1.0, (LOW, HIGH)[b % 2][k], "left") for b in range(count)
+               for k in range(4)]  # fmt: skip
+    harmonies = tuple(
+        Harmony(Fraction(4 * b), Fraction(4 * b + 4), "CD"[b % 2], "major") for b in range(count)
+    )
+    return with_form(page(written, pedals=pedals), harmonies=harmonies)
+
+
+def pedal(arrangement, *pairs: tuple[float, int], **kwargs) -> Pedal:
+    found = measured(arrangement, *play(arrangement), pedals=moves(*pairs), **kwargs).pedal
+    assert isinstance(found, Pedal), found
+    return found
+
+
+def test_values_of_63_are_off_and_64_are_on():
+    # MIDI 1.0 Detailed Specification 4.2.1: 0 to 63 off, 64 to 127 on.
+    damper = damper_steps(moves((0.0, 63), (1.0, 64), (2.0, 63), (3.0, 127)))
+    assert damper.down_s(0.0, 4.0) == pytest.approx(2.0)
+    assert damper.held_until(0.5) == 0.5
+    assert damper.held_until(1.5) == 2.0
+
+
+def test_a_lift_needs_to_go_below_58_and_come_back_to_70():
+    # Trembling between 60 and 66 is no lift; the real one crosses 64 at 5.0 and again at 5.4.
+    damper = damper_steps(
+        moves((0, 127), (1, 60), (1.1, 66), (1.2, 60), (1.3, 100), (5.0, 63), (5.1, 20), (5.3, 40),
+              (5.4, 65), (5.5, 90))
+    )  # fmt: skip
+    assert damper.lifts() == (Lift(5.0, 5.4, 20),)
+
+
+def test_a_pedal_left_up_is_a_lift_without_end():
+    (lift,) = damper_steps(moves((0, 127), (2, 0))).lifts()
+    assert (lift.lift_s, lift.catch_s) == (2.0, math.inf)
+
+
+def test_half_pedal_damps_in_proportion():
+    # Between 30 and 90 a value of 60 lifts the dampers half way: two seconds of it damp like one.
+    damper = damper_steps(moves((0, 60), (2, 127), (3, 0)))
+    assert damper.damped_s(0.0, 2.0, 30, 90) == pytest.approx(1.0)
+    assert damper.damped_s(0.0, 4.0, 30, 90) == pytest.approx(2.0)
+    assert damper.between_s(0.0, 4.0, 30, 90) == pytest.approx(2.0)
+
+
+def test_other_pedals_are_not_the_damper():
+    assert len(damper_steps([PedalMove(0.0, SOFT, 127)]).value) == 0
+
+
+@pytest.mark.parametrize(
+    ("lift_s", "catch_s", "kind"),
+    [
+        (0.05, 0.20, "clean"),
+        (0.25, 0.40, "late"),
+        (-0.20, -0.02, "kept"),
+        (-0.10, 0.55, "gap"),
+        (0.02, 0.04, "other"),
+    ],
+)
+def test_changes_are_told_apart(lift_s, catch_s, kind):
+    # The second chord's bass is at 5 s.
+    found = pedal(chords(2), (0.5, 127), (5 + lift_s, 0), (5 + catch_s, 127))
+    assert [c.kind for c in found.changes] == [kind]
+    assert found.changes[0].lift_ms == pytest.approx(lift_s * 1000)
+    assert found.changes[0].catch_ms == pytest.approx(catch_s * 1000)
+    assert (found.changes[0].bar, found.changes[0].beat) == ("2", 1.0)
+    assert found.leaks == ()
+
+
+def test_a_change_not_made_and_a_pedal_not_used():
+    held = pedal(chords(3), (0.5, 127), (7.0, 0), (7.2, 127))
+    assert [c.kind for c in held.changes] == ["missed", "missed"]
+    dry = pedal(chords(3), (0.5, 127), (2.0, 0))
+    assert [c.kind for c in dry.changes] == ["dry", "dry"]
+
+
+def test_a_leak_is_a_lift_inside_one_harmony():
+    found = pedal(
+        chords(3), (0.5, 127), (5.05, 0), (5.2, 127), (7.0, 10), (7.15, 127), (9.05, 0), (9.2, 127)
+    )
+    assert [(x.bar, x.beat) for x in found.leaks] == [("2", pytest.approx(3.0))]
+    assert found.leaks[0].up_ms == pytest.approx(150.0)
+    assert found.leaks[0].lowest == 10
+    assert found.changes_clean_share.value == 1.0
+
+
+def test_means_over_the_changes():
+    # Five changes, lifted 10, 20, 30, 40, 50 ms after the bass and caught 150 ms later.
+    pairs = [(0.5, 127)]
+    for k in range(1, 6):
+        pairs += [(1 + 4 * k + 0.01 * k, 0), (1 + 4 * k + 0.01 * k + 0.15, 127)]
+    found = pedal(chords(6), *pairs)
+    assert found.lift_ms.value == pytest.approx(30.0)
+    assert found.catch_ms.value == pytest.approx(180.0)
+    assert found.up_ms.value == pytest.approx(150.0)
+    assert found.lift_ms.n == 5
+
+
+def test_share_of_the_marked_time():
+    # Three marked bars of 4 s, each with the damper up for its first second: three quarters.
+    marked = [PedalSpan(Fraction(4 * b), Fraction(4 * b + 4)) for b in range(3)]
+    found = pedal(
+        chords(5, marked), (0.5, 0), (2.0, 127), (5.0, 0), (6.0, 127), (9.0, 0), (10.0, 127)
+    )
+    assert found.marked
+    assert found.down_share.value == pytest.approx(0.75)
+
+
+def test_a_half_change_never_lets_go():
+    found = pedal(chords(3), (0.5, 127), (6.0, 62), (6.2, 127), (7.0, 90), (7.2, 127))
+    assert found.half_changes == 1
+    assert found.leaks == ()
+
+
+def test_silence_between_two_harmonies():
+    # No pedal; the last key before the change is let go at 4.9 s, the bass comes at 5.
+    found = pedal(chords(2), (0.2, 127), (0.3, 0))
+    assert found.changes[0].gap_ms == pytest.approx(100.0)
+
+
+def test_levels_on_paper():
+    # Middle C falls by 60 dB in 11 s undamped, in 0.25 s damped. Velocity 64 at 0.26 dB a step
+    # starts at 16.64. Held for half a second and then damped for a tenth:
+    # 16.64 - 0.6 * 60 / 11 - 0.1 * 240.
+    note = PlayedNote(0, 60, 64, 0.0, 0.5)
+    dry = let_ring([note], damper_steps([]))
+    assert dry.levels_db(np.array([0]), 0.6)[0] == pytest.approx(16.64 - 36 / 11 - 24.0)
+    held = let_ring([note], damper_steps(moves((0.2, 127))))
+    assert held.levels_db(np.array([0]), 0.6)[0] == pytest.approx(16.64 - 36 / 11)
+    half = let_ring([note], damper_steps(moves((0.2, 60))))
+    assert half.levels_db(np.array([0]), 0.6)[0] == pytest.approx(16.64 - 36 / 11 - 12.0)
+    slow = held.levels_db(np.array([0]), 0.6, speed=0.5)[0]
+    assert slow == pytest.approx(16.64 - 18 / 11)
+
+
+def test_striking_again_replaces_the_note_and_high_notes_have_no_damper():
+    twice = let_ring(
+        [PlayedNote(0, 60, 100, 0.0, 0.1), PlayedNote(1, 60, 40, 1.0, 1.1)],
+        damper_steps(moves((0.0, 127))),
+    )
+    levels = twice.levels_db(np.array([0, 1]), 1.5)
+    assert levels[0] == -np.inf
+    assert np.isfinite(levels[1])
+    assert damped_rate(np.array([89.0, 90.0])).tolist()[1] == 0.0
+
+
+def test_higher_strings_ring_shorter():
+    rates = ring_rate(np.arange(21.0, 109.0))
+    assert (np.diff(rates) > 0).all()
+    assert ring_rate(np.array([60.0]))[0] == pytest.approx(60 / 11)
+
+
+def test_levels_together():
+    assert together_db(np.array([10.0, 10.0])) == pytest.approx(13.0103, abs=1e-4)
+    assert together_db(np.array([])) == -math.inf
+    assert under_db(-math.inf, 10.0) == 60.0
+    assert under_db(4.0, 10.0) == 6.0
+
+
+def test_blur_on_paper_with_its_range():
+    # One low C (48) held by the pedal into a bar of D (50), four seconds later. 0.35 s after the D:
+    # C has lost 4.35 s at 60 / sqrt(20 * 11) dB/s (half way from 36 to 60), D 0.35 s at its own
+    # rate; both were struck alike.
+    arrangement = with_form(
+        page([(0.0, 4.0, 48, "left")] + [(4.0 + k, 1.0, 50, "left") for k in range(8)]),
+        harmonies=(
+            Harmony(Fraction(0), Fraction(4), "C", "major"),
+            Harmony(Fraction(4), Fraction(12), "D", "major"),
+        ),
+    )
+    found = pedal(arrangement, (0.5, 127), (100.0, 0))
+    c = 60.0 / math.sqrt(20.0 * 11.0)
+    d = 60.0 / (20.0 * (11.0 / 20.0) ** (14 / 24))
+    change = found.changes[0]
+    assert change.kind == "missed"
+    assert change.old_under_new_db == pytest.approx(4.35 * c - 0.35 * d)
+    assert change.old_under_new_fast_db == pytest.approx(2 * (4.35 * c - 0.35 * d))
+    assert change.old_under_new_slow_db == pytest.approx((4.35 * c - 0.35 * d) / 2)
+    clean = pedal(arrangement, (0.5, 127), (4.9, 0), (5.2, 127))
+    assert clean.changes[0].old_under_new_db > 40
+
+
+def melody(step_s: float, count: int = 24):
+    """A line walking C D E F G F E D, under a held bass."""
+    walk = (72, 74, 76, 77, 79, 77, 76, 74)
+    written = [(i * step_s, step_s, walk[i % 8], "right") for i in range(count)]
+    arrangement = page(written)
+    return with_form(arrangement, line=tuple(range(count)))
+
+
+def test_line_notes_pile_up_only_while_the_pedal_holds_them():
+    held = pedal(melody(0.25), (0.5, 127), (100.0, 0))
+    changed = pedal(melody(0.25), *((0.5 + 0.125 * k, 127 * (k % 2)) for k in range(70)))
+    assert held.smears
+    assert held.smears[0].line_notes > 5
+    assert held.smear_db.value < changed.smear_db.value - 20
+    assert changed.smears == ()
+
+
+def test_slow_lines_smear_less():
+    quick = pedal(melody(0.25), (0.5, 127), (100.0, 0)).smear_db.value
+    slow = pedal(melody(1.0), (0.5, 127), (100.0, 0)).smear_db.value
+    assert slow > quick + 5
+
+
+def test_calibration_moves_the_bite():
+    # 80 all through: lifted for a keyboard that is clear at 70, half way for the usual one.
+    known = Instrument("stage", bite=20, clear=70)
+    assert pedal(chords(4), (0.5, 80)).half_share.value == pytest.approx(1.0)
+    found = pedal(chords(4), (0.5, 80), instrument=known)
+    assert found.half_share.value == pytest.approx(0.0)
+    assert found.calibrated
+
+
+def test_says_why_there_is_nothing():
+    arrangement = chords(2)
+    notes, findings = play(arrangement)
+    none = measured(arrangement, notes, findings).pedal
+    assert isinstance(none, Estimate)
+    assert "no damper pedal was seen" in none.reason
+    little = measured(arrangement, notes[:3], findings[:3], moves((0.0, 127))).pedal
+    assert "too little" in little.reason
