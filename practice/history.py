@@ -183,11 +183,12 @@ class Totals:
 
 
 def read_totals(store: Store, title: str) -> Totals:
-    """Over all versions of an arrangement (those of the same title)."""
+    """Over all versions of an arrangement (those of the same title); demo takes left out."""
     ((days, passes, good, first, last),) = store.query(
         """SELECT count(DISTINCT day), count(*), total(good), coalesce(min(day), ''),
             coalesce(max(day), '') FROM passes
-            WHERE arrangement IN (SELECT id FROM arrangements WHERE title = ?)""",
+            WHERE arrangement IN (SELECT id FROM arrangements WHERE title = ?)
+            AND take NOT IN (SELECT id FROM takes WHERE source = 'demo')""",
         (title,),
     )
     return Totals(days, passes, int(good), first, last)

@@ -141,6 +141,7 @@ def find_weak_bars(store: Store, arrangement: Arrangement) -> list[WeakBar]:
     rows = store.query(
         """SELECT take, number, from_bar, to_bar, hands FROM passes
             WHERE arrangement = (SELECT id FROM arrangements WHERE content_hash = ?)
+            AND take NOT IN (SELECT id FROM takes WHERE source = 'demo')
             ORDER BY started_us DESC LIMIT ?""",
         (arrangement.content_hash, WEAK_PASSES),
     )

@@ -17,7 +17,12 @@ def write_sections(
     db: sqlite3.Connection, take: int, number: int, started_us: int, day: str,
     parts: Sequence[SectionReview],
 ) -> None:  # fmt: skip
-    """Write the rows of one pass, inside a transaction; what the pass had before is replaced."""
+    """Write the rows of one pass, inside a transaction; what the pass had before is replaced.
+
+    What the simulated pianist played is not the player's progress, and gets none.
+    """
+    if db.execute("SELECT 1 FROM takes WHERE id = ? AND source = 'demo'", (take,)).fetchone():
+        return
     old = db.execute(
         "SELECT DISTINCT key, day FROM section_passes WHERE take = ? AND pass = ?", (take, number)
     ).fetchall()

@@ -120,6 +120,10 @@ def keep_bars(store: Store, arrangement: Arrangement) -> None:
         for b in arrangement.bars
     ]
     with store.writing() as db:
+        db.execute(
+            "INSERT OR IGNORE INTO arrangements (content_hash, title) VALUES (?, ?)",
+            (arrangement.content_hash, arrangement.title),
+        )
         db.executemany(
             """INSERT OR REPLACE INTO bars (arrangement, bar, number, time, key)
                 SELECT id, ?2, ?3, ?4, ?5 FROM arrangements WHERE content_hash = ?1""",

@@ -32,6 +32,7 @@ from practice.judge import Judge, Judged, JudgeFailed, detail_of, value_of
 from practice.keeper import TakeKeeper
 from practice.kept import KeptPass, Source, TakeStart
 from practice.listen import Listener
+from practice.live_map import LiveMap
 from practice.outcome import Outcome
 from practice.ports import Driver, Keyboard, PortChange
 from practice.snapshot import Command, PassRecord, Snapshot
@@ -87,6 +88,7 @@ class Sitting:
         keeper: keeps the takes; None where they cannot be kept.
         partner: click and other hand, if any.
         history: (share of the marked tempo, evenness in ms) of earlier passes, oldest first.
+        live_map: the stages so far.
     """
 
     def __init__(
@@ -95,6 +97,7 @@ class Sitting:
         keeper: TakeKeeper | None,
         partner: Partner | None = None,
         history: list[tuple[float, float]] | None = None,
+        live_map: LiveMap | None = None,
     ) -> None:
         self._setting = setting
         self._keeper = keeper
@@ -113,6 +116,8 @@ class Sitting:
             failures=lambda: self._keyboard.failures if self._keyboard else 0,
         )
         self._judge = Judge(setting.arrangement, self._judged, history or ())
+        self._map = live_map or LiveMap(setting.arrangement)
+        self.listener.learn(self._map.cells())
 
     def start(self) -> None:
         """Begin to listen."""
@@ -256,6 +261,8 @@ class Sitting:
             self._keeper.add_pass(take, kept, detail_of(judged))
             kept_as = self._keeper.number(take)
         self.listener.learn(make_record(judged, number, kept_as, started))
+        self._map.add(judged.sections, started.date().isoformat())
+        self.listener.learn(self._map.cells())
 
 
 def make_record(judged: Judged, number: int, take: int, started: datetime) -> PassRecord:

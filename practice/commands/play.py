@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from practice.clock import Clock
     from practice.drill import Drill
     from practice.keeper import TakeKeeper
+    from practice.live_map import LiveMap
     from practice.settings import Settings
     from practice.sitting import Sitting
 
@@ -108,7 +109,8 @@ def _sit_down(evening: _Evening, path: str) -> Sitting:
         env.now,
         "demo" if options.player else "played",
     )
-    return Sitting(setting, _open_keeper(evening), history=_history(evening))
+    keeper, history = _open_keeper(evening), _history(evening)
+    return Sitting(setting, keeper, history=history, live_map=_map_so_far(evening))
 
 
 def _clock(options: argparse.Namespace, env: Environment) -> Clock:
@@ -149,6 +151,24 @@ def _history(evening: _Evening) -> list[tuple[float, float]]:
         for p in kept
         if p.tempo_qpm and p.evenness_ms is not None
     ]
+
+
+def _map_so_far(evening: _Evening) -> LiveMap:
+    """The stages that the store tells; all unplayed where it tells nothing, or for the demo."""
+    from practice.live_map import LiveMap
+    from practice.section_store import keep_bars
+    from practice.store import Store, StoreError
+
+    live_map = LiveMap(evening.arrangement)
+    if evening.options.player:
+        return live_map
+    try:
+        with Store(evening.places.store) as store:
+            live_map.load(store)
+            keep_bars(store, evening.arrangement)
+    except StoreError:
+        return LiveMap(evening.arrangement)
+    return live_map
 
 
 def _practise(evening: _Evening, sitting: Sitting) -> None:

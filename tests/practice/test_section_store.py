@@ -109,6 +109,13 @@ def score(*pitches: int, digest: str = "h") -> Arrangement:
     return Arrangement("Study", digest, notes, bars, (TempoMark(Fraction(0), 60.0),))
 
 
+def test_the_demo_is_nobody_s_progress(store: Store) -> None:
+    start = TakeStart("h", "Study", "", "", "demo", NOON, Span(0, 1), None, "free", 1.0)
+    take = store.begin_take(start)
+    store.add_pass(kept(take, NOON), PassDetail(sections=(part(),)))
+    assert read_sections(store, ["a"]) == []
+
+
 def test_an_edited_score_says_bar_by_bar_what_no_longer_applies(store: Store) -> None:
     keep(store, NOON, part(), digest="old")
     keep_bars(store, score(60, 72, 84, digest="old"))
