@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
+from itertools import pairwise
 
 from engine.arrangement import Arrangement, Mark, Phrase, Section
 
@@ -12,6 +13,8 @@ SECTION_WORDS = (
     "intro", "introduction", "verse", "chorus", "refrain", "bridge", "coda", "outro", "trio",
     "interlude", "theme", "variation", "solo", "ending", "codetta",
 )  # fmt: skip
+#: What stands before the first named section.
+INTRODUCTION = "Introduction"
 #: Without marks, no section is shorter than this, and the usual one is so long.
 SHORTEST_BARS = 4
 USUAL_BARS = 8
@@ -40,10 +43,14 @@ def marked_starts(arrangement: Arrangement) -> dict[int, str]:
         bar = _opened_by(arrangement, mark, bool(rehearsal))
         if bar is not None and bar < len(arrangement.bars):
             starts[bar] = _title(mark) or starts.get(bar, "")
-    for a, b in zip(arrangement.bars, arrangement.bars[1:], strict=False):
-        if b.written != a.written + 1:  # a repeat or a jump
+    endings = {m.bar for m in arrangement.marks if m.kind == "ending"}
+    for a, b in pairwise(arrangement.bars):
+        if b.written != a.written + 1 and b.index not in endings:  # a repeat or a jump
             starts.setdefault(b.index, "")
-    return _without_crumbs(arrangement, starts)
+    kept = _without_crumbs(arrangement, starts)
+    if not kept[0] and any(kept.values()) and len(kept) > 1:
+        kept[0] = INTRODUCTION
+    return kept
 
 
 def _opened_by(arrangement: Arrangement, mark: Mark, rehearsal: bool) -> int | None:
@@ -51,7 +58,8 @@ def _opened_by(arrangement: Arrangement, mark: Mark, rehearsal: bool) -> int | N
         return mark.bar
     if mark.kind in ("repeat-start", "segno", "coda"):
         return mark.bar
-    if mark.kind in ("double-bar", "repeat-end", "final-bar"):
+    ending = {m.bar for m in arrangement.marks if m.kind == "ending"}
+    if mark.kind in ("double-bar", "repeat-end", "final-bar") and mark.bar + 1 not in ending:
         return mark.bar + 1
     if not rehearsal and mark.kind in ("key", "time") and mark.onset_q > 0:
         bar = arrangement.bars[mark.bar]
