@@ -121,6 +121,20 @@ def _find_section(arrangement: Arrangement, text: str) -> Span:
     return Span(section.from_bar, section.to_bar - 1)
 
 
+def carry_span(old: Arrangement, new: Arrangement, span: Span) -> Span:
+    """The bars of the same printed numbers and times in a score read anew, else all of it."""
+
+    def find(index: int) -> int | None:
+        bar = old.bars[index]
+        same = [b.index for b in new.bars if (b.number, b.time) == (bar.number, bar.time)]
+        return same[0] if same else None
+
+    first, last = find(span.from_bar), find(span.to_bar)
+    if span == whole_span(old) or first is None or last is None or first > last:
+        return whole_span(new)
+    return Span(first, last)
+
+
 def find_rate(arrangement: Arrangement, span: Span, text: str) -> float:
     """The share of the marked tempo that "72" (beats of the mark a minute) or "80%" means.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from engine.arrangement import Hands, Span
+from engine.arrangement import Arrangement, Hands, Span
 from engine.findings import Finding
 from engine.performance import KeyEvent, PedalMove, PlayedNote, Pulse
 from practice.drill import Drill
@@ -17,6 +17,7 @@ class TakeBegan:
 
     take: int
     start_s: float
+    arrangement: Arrangement
     drill: Drill
     port: str
 
@@ -34,12 +35,14 @@ class PassEnded:
     """A pass is over and may be reviewed.
 
     Attributes:
+        arrangement: what it was played from.
         take: which recording of the session. number: of the pass in the session, from 1.
         first: number of its first note in the take.
         notes: numbered from 0; times from the take's zero. pedals: likewise.
         span, hands, pulse: as it was set; hands None where the playing shall tell.
     """
 
+    arrangement: Arrangement
     take: int
     number: int
     first: int

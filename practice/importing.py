@@ -12,7 +12,7 @@ from practice.drill import Drill
 from practice.event_blobs import step_event
 from practice.happenings import PassEnded
 from practice.judge import detail_of, judge_pass
-from practice.kept import TakeStart
+from practice.kept import KeptTake, TakeStart
 from practice.sitting import keep_as
 from practice.store import Store
 
@@ -45,17 +45,35 @@ def keep_recording(
         arrangement.content_hash, arrangement.title, path, "", "imported", now - length,
         drill.span, drill.hands, drill.pulse_kind, drill.rate,
     )  # fmt: skip
-    recording = pair_notes(kept_events)
-    ended = PassEnded(
-        0, 1, 0, recording.notes, recording.pedals, drill.span, drill.hands, pulse or Pulse()
-    )
-    judged = judge_pass(arrangement, ended)
     with Store(store_path) as store:
-        take = store.begin_take(start)
-        store.append(take, kept_events, now)
-        store.end_take(take, now)
-        for number, one in enumerate(judged, 1):
-            began = start.started + timedelta(seconds=one.review.notes[0].onset_s)
-            store.add_pass(keep_as(one, number, began, take), detail_of(one))
-        store.sync(take, now)
-    return take
+        number = store.begin_take(start)
+        store.append(number, kept_events, now)
+        store.end_take(number, now)
+        judge_kept(store, arrangement, store.take(number), pulse)
+        store.sync(number, now)
+    return number
+
+
+def judge_kept(
+    store: Store, arrangement: Arrangement, take: KeptTake, pulse: Pulse | None = None
+) -> int:
+    """Judge all of a kept take, as one stretch of playing, and keep what its passes came to.
+
+    Args:
+        store: where it is. arrangement: what it was played from. take: which.
+        pulse: strict, if it was played to a click and its downbeat is known.
+
+    Returns:
+        How many passes were found.
+    """
+    recording = pair_notes(store.events(take.number))
+    start = take.start
+    ended = PassEnded(
+        arrangement, 0, 1, 0, recording.notes, recording.pedals, start.span, start.hands,
+        pulse or Pulse(),
+    )  # fmt: skip
+    judged = judge_pass(ended)
+    for number, one in enumerate(judged, 1):
+        began = start.started + timedelta(seconds=one.review.notes[0].onset_s)
+        store.add_pass(keep_as(one, number, began, take.number), detail_of(one))
+    return len(judged)

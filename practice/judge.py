@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from engine.arrangement import Arrangement, notes_in
+from engine.arrangement import notes_in
 from engine.findings import Estimate
 from engine.performance import Recording
 from engine.result import rounded, to_json
@@ -47,49 +47,45 @@ class JudgeFailed:
     why: str
 
 
-def judge_pass(
-    arrangement: Arrangement, ended: PassEnded, history: Sequence[tuple[float, float]] = ()
-) -> list[Judged]:
+def judge_pass(ended: PassEnded, history: Sequence[tuple[float, float]] = ()) -> list[Judged]:
     """Review a pass from all its notes.
 
     Args:
-        arrangement: what was played from.
         ended: the pass.
         history: (share of the marked tempo, evenness in ms) of earlier passes, oldest first.
     """
     review = review_take(
-        arrangement,
+        ended.arrangement,
         Recording(ended.notes, ended.pedals),
         span=ended.span,
         hands=ended.hands,
         pulse=ended.pulse,
     )
-    return [_weigh(arrangement, ended, one, history) for one in review.passes]
+    return [_weigh(ended, one, history) for one in review.passes]
 
 
 def _weigh(
-    arrangement: Arrangement,
     ended: PassEnded,
     one: PassReview,
     history: Sequence[tuple[float, float]],
 ) -> Judged:
     share = value_of(one, "timing", "mark_share")
     usual_ms = usual_evenness_ms(history, share) if share else None
-    facts = replace(gather_facts(arrangement, ended, one), usual_ms=usual_ms)
+    facts = replace(gather_facts(ended, one), usual_ms=usual_ms)
     good, why_not = good_pass(facts)
     first = one.first + ended.first
     sections = review_sections(
-        arrangement, one, ended.span, lambda key, hands, at: usual_evenness_ms(history, at)
+        ended.arrangement, one, ended.span, lambda key, hands, at: usual_evenness_ms(history, at)
     )
     return Judged(ended, replace(one, first=first), facts, share, good, why_not, tuple(sections))
 
 
-def gather_facts(arrangement: Arrangement, ended: PassEnded, one: PassReview) -> PassFacts:
+def gather_facts(ended: PassEnded, one: PassReview) -> PassFacts:
     """What a pass came to, from its findings and measures."""
     counts = Counter(f.what for f in one.findings)
     tempo_qpm = one.played.tempo_qpm
     return PassFacts(
-        completed=_is_complete(arrangement, ended, one),
+        completed=_is_complete(ended, one),
         right=counts["right"],
         wrong=counts["wrong"],
         extra=counts["extra"],
@@ -121,8 +117,9 @@ def _longest_halt(one: PassReview) -> float | None:
     return max((h.beats for h in hesitations), default=0.0)
 
 
-def _is_complete(arrangement: Arrangement, ended: PassEnded, one: PassReview) -> bool:
+def _is_complete(ended: PassEnded, one: PassReview) -> bool:
     """From the first written moment of the span to the last, give or take a beat."""
+    arrangement = ended.arrangement
     rows = notes_in(arrangement, ended.span, one.hands)
     onset_q = arrangement.table["onset_q"][rows[arrangement.table["optional"][rows] == 0]]
     if not len(onset_q):
@@ -136,18 +133,15 @@ class Judge:
     """Takes ended passes and delivers what they came to, in order, never on the caller's thread.
 
     Args:
-        arrangement: what is played from.
         deliver: takes each verdict, on the judge's thread.
         history: see `judge_pass`; grows with the passes judged.
     """
 
     def __init__(
         self,
-        arrangement: Arrangement,
         deliver: Callable[[Judged | JudgeFailed], None],
         history: Sequence[tuple[float, float]] = (),
     ) -> None:
-        self._arrangement = arrangement
         self._deliver = deliver
         self._history = list(history)
         self._queue: queue.SimpleQueue[PassEnded | None] = queue.SimpleQueue()
@@ -166,7 +160,7 @@ class Judge:
     def _run(self) -> None:
         while (ended := self._queue.get()) is not None:
             try:
-                judged = judge_pass(self._arrangement, ended, self._history)
+                judged = judge_pass(ended, self._history)
             except Exception as error:
                 self._deliver(JudgeFailed(ended, f"{type(error).__name__}: {error}"))
                 continue

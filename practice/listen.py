@@ -62,7 +62,6 @@ class Listener:
         failures: Callable[[], int] = lambda: 0,
         make_follower: MakeFollower = Follower,
     ) -> None:
-        self._arrangement = arrangement
         self._clock = clock
         self._happened = happened
         self._warnings = warnings
@@ -194,16 +193,16 @@ class Listener:
         self._snapshot = self._compose(self._session.picture(self._clock.now_s()))
 
     def _compose(self, picture: Picture) -> Snapshot:
-        drill = picture.drill
+        drill, arrangement = picture.drill, self._session.arrangement
         return Snapshot(
             version=self._version,
-            arrangement=self._arrangement,
+            arrangement=arrangement,
             span=drill.span,
             hands=drill.hands or "both",
             pulse_kind=drill.pulse_kind,
             rate=drill.rate,
             state=picture.state,
-            state_text=say_state(self._arrangement, picture),
+            state_text=say_state(arrangement, picture),
             port=picture.port,
             connected=picture.connected,
             place_q=picture.place_q,

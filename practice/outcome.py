@@ -23,13 +23,14 @@ class Outcome:
     ended: dict[int, TakeEnded] = field(default_factory=dict)
     judged: list[Judged] = field(default_factory=list)
 
-    def review(self) -> Review:
-        """All of it. Notes are numbered through, times count from the first take's zero."""
+    def review(self, arrangement: Arrangement) -> Review:
+        """All takes of an arrangement. Notes are numbered through, times count from the first
+        take's zero."""
         notes: list[PlayedNote] = []
         pedals: list[PedalMove] = []
         findings: list[Finding] = []
         passes: list[PassReview] = []
-        for take in sorted(self.ended):
+        for take in self._takes_of(arrangement):
             shift, later_s = len(notes), self._later_s(take)
             ended = self.ended[take]
             notes += [_shift_note(n, shift, later_s) for n in ended.notes]
@@ -39,6 +40,13 @@ class Outcome:
                 findings += _numbered_through(passes[-1])
         return Review(Recording(tuple(notes), tuple(pedals)), tuple(findings), tuple(passes))
 
+    def _takes_of(self, arrangement: Arrangement) -> list[int]:
+        return [
+            take
+            for take in sorted(self.ended)
+            if self.began[take].arrangement.content_hash == arrangement.content_hash
+        ]
+
     def _judged_in(self, take: int) -> list[Judged]:
         return [one for one in self.judged if one.ended.take == take]
 
@@ -47,8 +55,10 @@ class Outcome:
 
     def result(self, arrangement: Arrangement, numbers: dict[int, int]) -> dict[str, Any]:
         """The result in JSON; `numbers` are the takes' numbers in the store, where kept."""
-        result = result_json(arrangement, self.review())
-        takes = [one.ended.take for take in sorted(self.ended) for one in self._judged_in(take)]
+        result = result_json(arrangement, self.review(arrangement))
+        takes = [
+            one.ended.take for take in self._takes_of(arrangement) for one in self._judged_in(take)
+        ]
         for told, take in zip(result["passes"], takes, strict=True):
             if numbers.get(take):
                 told["take"] = numbers[take]

@@ -152,6 +152,11 @@ class Keyboard:
         return self._name if self._port else ""
 
     @property
+    def last_name(self) -> str:
+        """The port that is or was open last, "" if none ever."""
+        return self._name
+
+    @property
     def failures(self) -> int:
         """Callbacks that failed so far; should stay 0."""
         return self._failures_before + (self._inlet.failures if self._inlet else 0)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import sys
+import threading
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -28,6 +29,7 @@ class RtmidiDriver:
         self.windows = sys.platform == "win32"
         self._watchers: dict[int, Any] = {}
         self._problems: dict[int, str] = {}
+        self._lock = threading.Lock()
         for api in rtmidi.get_compiled_api():
             self._watch_api(api)
 
@@ -41,8 +43,9 @@ class RtmidiDriver:
             self._problems[api] = _why_absent(self._rtmidi.get_api_name(api), str(error))
 
     def inputs(self) -> list[str]:
-        """Names of all inputs, API by API."""
-        return [name for watcher in self._watchers.values() for name in _names(watcher)]
+        """Names of all inputs, API by API. Any thread may ask."""
+        with self._lock:
+            return [name for watcher in self._watchers.values() for name in _names(watcher)]
 
     def list_apis(self) -> list[ApiPorts]:
         """What each API offers, our own ports left out."""

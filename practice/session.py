@@ -11,7 +11,7 @@ from engine.arrangement import Arrangement
 from engine.findings import Finding
 from engine.performance import DAMPER, SOFT, KeyEvent, PedalMove, PlayedNote, Pulse
 from practice.count_in import beat_at, count_in, span_length_s
-from practice.drill import Drill
+from practice.drill import Drill, carry_span
 from practice.follows import MakeFollower
 from practice.happenings import (
     Asked,
@@ -130,6 +130,11 @@ class Session:
         return self._told()
 
     # what is seen
+
+    @property
+    def arrangement(self) -> Arrangement:
+        """What is played from now."""
+        return self._arrangement
 
     @property
     def state(self) -> State:
@@ -263,7 +268,7 @@ class Session:
         drill = self._drill
         follower = self._make_follower(self._arrangement, drill.span, drill.hands)
         self._take = TakeUnderWay(self._takes, start_s, follower)
-        self._out.append(TakeBegan(self._takes, start_s, drill, self._port))
+        self._out.append(TakeBegan(self._takes, start_s, self._arrangement, drill, self._port))
         return self._take
 
     def _end_take(self) -> None:
@@ -304,8 +309,8 @@ class Session:
     def _pass_ended(self, take: TakeUnderWay, one: PassUnderWay) -> PassEnded:
         drill, notes = self._drill, tuple(one.notes)
         return PassEnded(
-            take.number, self._passes, one.first, notes, tuple(one.pedals), drill.span,
-            drill.hands, one.pulse,
+            self._arrangement, take.number, self._passes, one.first, notes, tuple(one.pedals),
+            drill.span, drill.hands, one.pulse,
         )  # fmt: skip
 
     def _finish(self, state: State) -> None:
@@ -354,6 +359,14 @@ class Session:
     def _do_rate(self, command: Command, _now_s: float) -> None:
         if command.rate is not None:
             self._change(replace(self._drill, rate=command.rate))
+
+    def _do_arrangement(self, command: Command, _now_s: float) -> None:
+        """The score was saved anew: practising goes on in the same bars."""
+        new: Arrangement = command.extra["arrangement"]
+        self._finish("waiting")
+        span = carry_span(self._arrangement, new, self._drill.span)
+        self._arrangement = new
+        self._change(replace(self._drill, span=span))
 
     def _do_again(self, _command: Command, now_s: float) -> None:
         self._stop_pass()

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import gc
 import sys
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -88,7 +89,7 @@ class Sitting:
         keeper: keeps the takes; None where they cannot be kept.
         partner: click and other hand, if any.
         history: (share of the marked tempo, evenness in ms) of earlier passes, oldest first.
-        live_map: the stages so far.
+        load_map: the stages of an arrangement's sections so far.
     """
 
     def __init__(
@@ -97,7 +98,7 @@ class Sitting:
         keeper: TakeKeeper | None,
         partner: Partner | None = None,
         history: list[tuple[float, float]] | None = None,
-        live_map: LiveMap | None = None,
+        load_map: Callable[[Arrangement], LiveMap] = LiveMap,
     ) -> None:
         self._setting = setting
         self._keeper = keeper
@@ -115,9 +116,10 @@ class Sitting:
             warnings=lambda: self._keeper.problem if self._keeper else "",
             failures=lambda: self._keyboard.failures if self._keyboard else 0,
         )
-        self._judge = Judge(setting.arrangement, self._judged, history or ())
-        self._map = live_map or LiveMap(setting.arrangement)
-        self.listener.learn(self._map.cells())
+        self._load_map = load_map
+        self._maps: dict[str, LiveMap] = {}
+        self.listener.learn(self._map_of(setting.arrangement).cells())
+        self._judge = Judge(self._judged, history or ())
 
     def start(self) -> None:
         """Begin to listen."""
@@ -216,7 +218,7 @@ class Sitting:
         self.outcome.began[began.take] = began
         self._started[began.take] = started
         if self._keeper:
-            drill, arrangement = began.drill, setting.arrangement
+            drill, arrangement = began.drill, began.arrangement
             self._keeper.begin(
                 began.take,
                 TakeStart(
@@ -235,6 +237,8 @@ class Sitting:
             self._pulse = happening
         elif isinstance(happening, PulseEnded):
             self._pulse = None
+        elif self._has_answered(happening.command):
+            return
         if self._partner is None:
             return
         if isinstance(happening, PulseBegan):
@@ -243,6 +247,21 @@ class Sitting:
             self._partner.end()
         else:
             self._partner.ask(happening)
+
+    def _has_answered(self, command: Command) -> bool:
+        """Do what is neither the session's affair nor the partner's."""
+        if command.kind == "port" and self._keyboard:
+            keyboard = self._keyboard
+            threading.Thread(target=keyboard.want, args=(command.name,), daemon=True).start()
+        elif command.kind == "keep" and self._keeper:
+            self._keep_pass(self._keeper, command.pass_number)
+        else:
+            return False
+        return True
+
+    def _keep_pass(self, keeper: TakeKeeper, number: int) -> None:
+        if 0 < number <= len(self.outcome.judged):
+            keeper.mark_keeper(self.outcome.judged[number - 1].ended.take)
 
     # on the judge's thread
 
@@ -261,8 +280,14 @@ class Sitting:
             self._keeper.add_pass(take, kept, detail_of(judged))
             kept_as = self._keeper.number(take)
         self.listener.learn(make_record(judged, number, kept_as, started))
-        self._map.add(judged.sections, started.date().isoformat())
-        self.listener.learn(self._map.cells())
+        stages = self._map_of(judged.ended.arrangement)
+        stages.add(judged.sections, started.date().isoformat())
+        self.listener.learn(stages.cells())
+
+    def _map_of(self, arrangement: Arrangement) -> LiveMap:
+        if arrangement.content_hash not in self._maps:
+            self._maps[arrangement.content_hash] = self._load_map(arrangement)
+        return self._maps[arrangement.content_hash]
 
 
 def make_record(judged: Judged, number: int, take: int, started: datetime) -> PassRecord:

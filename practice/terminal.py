@@ -7,7 +7,6 @@ import threading
 from collections.abc import Callable
 from typing import TextIO
 
-from engine.arrangement import Arrangement
 from practice.listen import Listener
 from practice.snapshot import Command, Snapshot
 from practice.spoken_account import say_record
@@ -19,15 +18,11 @@ class Terminal:
     """Tells a session in lines of text.
 
     Args:
-        arrangement: what is practised.
         listener: whose snapshots are told.
         say: prints a line.
     """
 
-    def __init__(
-        self, arrangement: Arrangement, listener: Listener, say: Callable[[str], None]
-    ) -> None:
-        self._arrangement = arrangement
+    def __init__(self, listener: Listener, say: Callable[[str], None]) -> None:
         self._listener = listener
         self._say = say
         self._state_text = self._message = self._port = ""
@@ -60,7 +55,7 @@ class Terminal:
     def _say_passes(self, snapshot: Snapshot) -> None:
         for record in snapshot.passes[self._passes :]:
             self._say("")
-            for line in say_record(self._arrangement, record):
+            for line in say_record(snapshot.arrangement, record):
                 self._say(line)
             self._say("")
         self._passes = len(snapshot.passes)

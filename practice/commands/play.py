@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import os
 import signal
 import threading
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from practice.commands.options import add_span_options, positive_count, positive_number, read_drill
@@ -18,7 +20,7 @@ if TYPE_CHECKING:
     from practice.clock import Clock
     from practice.drill import Drill
     from practice.keeper import TakeKeeper
-    from practice.live_map import LiveMap
+    from practice.kept import Source
     from practice.settings import Settings
     from practice.sitting import Sitting
 
@@ -51,19 +53,20 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     """Practise, then say and write what came of it."""
+    from practice.kept_before import find_last_path
     from practice.library import open_arrangement
     from practice.settings import load_settings
 
     say = env.warn if options.json == "-" else env.say
     places = find_places(options.data, env.variables)
-    path = options.arrangement or _last_path(places)
+    path = os.path.abspath(options.arrangement or find_last_path(places.store))
     arrangement = open_arrangement(path, places.cache)
     drill = read_drill(arrangement, options)
     settings, warnings = load_settings(places.settings)
     for warning in warnings:
         env.warn(warning)
-    evening = _Evening(options, env, say, places, settings, arrangement, drill)
-    sitting = _sit_down(evening, path)
+    evening = _Evening(options, env, say, places, settings, arrangement, path, drill)
+    sitting = _sit_down(evening)
     _practise(evening, sitting)
     _tell_outcome(evening, sitting)
     return ExitStatus.DONE
@@ -79,38 +82,34 @@ class _Evening:
     places: Places
     settings: Settings
     arrangement: Arrangement
+    path: str
     drill: Drill
 
 
-def _last_path(places: Places) -> str:
-    """The score practised last."""
-    from engine.errors import UndersongError
-    from practice.store import Store
+@dataclass(frozen=True, slots=True)
+class _Seat:
+    """Who sits at the keys: how they leave, and which keyboards there are."""
 
-    if places.store.exists():
-        with Store(places.store) as store:
-            for take in reversed(store.takes()):
-                if take.start.path:
-                    return take.start.path
-    raise UndersongError("no arrangement named", "", "undersong play ARRANGEMENT")
+    leave: Callable[[], None]
+    list_ports: Callable[[], list[str]] = list
 
 
-def _sit_down(evening: _Evening, path: str) -> Sitting:
-    import os
-
+def _sit_down(evening: _Evening) -> Sitting:
+    from practice.kept_before import read_history, read_map
+    from practice.live_map import LiveMap
     from practice.sitting import Setting, Sitting
 
-    options, env = evening.options, evening.env
-    setting = Setting(
-        evening.arrangement,
-        os.path.abspath(path),
-        evening.drill,
-        _clock(options, env),
-        env.now,
-        "demo" if options.player else "played",
-    )
-    keeper, history = _open_keeper(evening), _history(evening)
-    return Sitting(setting, keeper, history=history, live_map=_map_so_far(evening))
+    options, env, store = evening.options, evening.env, evening.places.store
+    source: Source = "demo" if options.player else "played"
+    clock = _clock(options, env)
+    setting = Setting(evening.arrangement, evening.path, evening.drill, clock, env.now, source)
+
+    def load_map(arrangement: Arrangement) -> LiveMap:
+        """The demo begins with a blank map: what it plays is not the player's own."""
+        return LiveMap(arrangement) if options.player else read_map(store, arrangement)
+
+    history = read_history(store, evening.arrangement)
+    return Sitting(setting, _open_keeper(evening), history=history, load_map=load_map)
 
 
 def _clock(options: argparse.Namespace, env: Environment) -> Clock:
@@ -121,54 +120,16 @@ def _clock(options: argparse.Namespace, env: Environment) -> Clock:
 
 
 def _open_keeper(evening: _Evening) -> TakeKeeper | None:
-    """The take store, what an earlier run left open closed and said; None where it cannot be."""
-    from practice.keeper import TakeKeeper
-    from practice.store import Store, StoreError
+    """The take store; None, and a line on why, where takes cannot be kept."""
+    from practice.kept_before import open_keeper
+    from practice.store import StoreError
 
-    store, now = evening.places.store, evening.env.now
+    places, env = evening.places, evening.env
     try:
-        with Store(store) as opened:
-            for take in opened.recover(now()):
-                evening.say(f"Recovered take {take.number}: {take.notes} notes, {take.start.title}")
-        return TakeKeeper(store, now)
+        return open_keeper(places.store, evening.arrangement, env.now, evening.say)
     except StoreError as error:
-        evening.env.warn(f"undersong: takes are not kept: {error}")
+        env.warn(f"undersong: takes are not kept: {error}")
         return None
-
-
-def _history(evening: _Evening) -> list[tuple[float, float]]:
-    """(share of the marked tempo, evenness in ms) of the passes kept so far."""
-    from practice.store import Store, StoreError
-
-    arrangement = evening.arrangement
-    try:
-        with Store(evening.places.store) as store:
-            kept = store.passes(arrangement.content_hash)
-    except StoreError:
-        return []
-    return [
-        (p.tempo_qpm / arrangement.tempo_at(p.from_q).qpm, p.evenness_ms)
-        for p in kept
-        if p.tempo_qpm and p.evenness_ms is not None
-    ]
-
-
-def _map_so_far(evening: _Evening) -> LiveMap:
-    """The stages that the store tells; all unplayed where it tells nothing, or for the demo."""
-    from practice.live_map import LiveMap
-    from practice.section_store import keep_bars
-    from practice.store import Store, StoreError
-
-    live_map = LiveMap(evening.arrangement)
-    if evening.options.player:
-        return live_map
-    try:
-        with Store(evening.places.store) as store:
-            live_map.load(store)
-            keep_bars(store, evening.arrangement)
-    except StoreError:
-        return LiveMap(evening.arrangement)
-    return live_map
 
 
 def _practise(evening: _Evening, sitting: Sitting) -> None:
@@ -176,46 +137,71 @@ def _practise(evening: _Evening, sitting: Sitting) -> None:
 
     evening.say(f"{evening.arrangement.title}: {say_span(evening.arrangement, evening.drill)}")
     sitting.start()
-    leave = _seat_player(evening, sitting)
+    seat = _seat_player(evening, sitting)
     try:
         with _interruptible():
-            _show(evening, sitting)
+            _show(evening, sitting, seat)
     except KeyboardInterrupt:
         evening.say("Stopped.")
     finally:
-        leave()
+        seat.leave()
         sitting.stop()
 
 
-def _seat_player(evening: _Evening, sitting: Sitting) -> Callable[[], None]:
-    """Whoever plays: the keyboard's owner or the simulated pianist. Returns how to end that."""
-    if evening.options.player:
-        return _seat_demo(evening, sitting)
+def _seat_player(evening: _Evening, sitting: Sitting) -> _Seat:
+    return (_seat_demo if evening.options.player else _seat_pianist)(evening, sitting)
+
+
+def _seat_pianist(evening: _Evening, sitting: Sitting) -> _Seat:
+    """Whoever plays on the keyboard, which is remembered for the next time."""
+    from practice.port_names import others_of
     from practice.rtmidi_driver import RtmidiDriver
+    from practice.settings import save_settings
 
-    settings, wanted = evening.settings, evening.options.input
-    keyboard = sitting.connect(RtmidiDriver(), wanted, settings.keyboard)
+    driver, settings = RtmidiDriver(), evening.settings
+    keyboard = sitting.connect(driver, evening.options.input, settings.keyboard)
 
-    def remember() -> None:
-        from dataclasses import replace
+    def leave() -> None:
+        if keyboard.last_name and keyboard.last_name != settings.keyboard:
+            now = replace(settings, keyboard=keyboard.last_name)
+            save_settings(evening.places.settings, now)
 
-        from practice.settings import save_settings
-
-        name = keyboard.name
-        if name and name != settings.keyboard:
-            save_settings(evening.places.settings, replace(settings, keyboard=name))
-
-    return remember
+    return _Seat(leave, lambda: others_of(driver.inputs()))
 
 
-def _seat_demo(evening: _Evening, sitting: Sitting) -> Callable[[], None]:
+def _seat_demo(evening: _Evening, sitting: Sitting) -> _Seat:
     from practice.demo import DemoPart, DemoPlayer
 
     options, drill = evening.options, evening.drill
-    part = DemoPart(options.character, options.seed, drill.passes or 1)
+    passes = drill.passes or (0 if _wants_window(evening) else 1)
+    part = DemoPart(options.character, options.seed, passes)
     player = DemoPlayer(sitting, evening.arrangement, drill, part, sitting.clock)
     player.start()
-    return player.stop
+    return _Seat(player.stop)
+
+
+def _wants_window(evening: _Evening) -> bool:
+    from practice.commands.show import has_screen
+
+    return not evening.options.no_window and has_screen(evening.env.variables)
+
+
+def _show(evening: _Evening, sitting: Sitting, seat: _Seat) -> None:
+    from practice.commands.show import Showing, show_terminal, show_window
+
+    options, env, places = evening.options, evening.env, evening.places
+    first = not (options.player or options.input or places.settings.exists())
+    stdin = None if options.player else env.stdin
+    showing = Showing(
+        sitting, Path(evening.path), places, evening.settings, evening.say, stdin,
+        seat.list_ports, first,
+    )  # fmt: skip
+    if _wants_window(evening):
+        if show_window(showing):
+            return
+    elif not options.no_window:
+        evening.say("No screen here: going on without a window.")
+    show_terminal(showing)
 
 
 @contextlib.contextmanager
@@ -238,35 +224,19 @@ def _interruptible() -> Iterator[None]:
             signal.signal(number, handler)
 
 
-def _show(evening: _Evening, sitting: Sitting) -> None:
-    from practice.terminal import Terminal, read_keys
-
-    if not evening.options.no_window:
-        evening.say("No screen here: going on without a window.")
-    terminal = Terminal(evening.arrangement, sitting.listener, evening.say)
-    if not evening.options.player and evening.env.stdin.isatty():
-        evening.say("Return: again. q and Return: done.")
-        read_keys(evening.env.stdin, sitting.listener)
-    try:
-        terminal.run()
-    finally:
-        sitting.finish()
-        terminal.look()
-
-
 def _tell_outcome(evening: _Evening, sitting: Sitting) -> None:
     from practice.commands.output import write_json
 
     numbers = sitting.numbers()
     if evening.options.json:
-        result = sitting.outcome.result(evening.arrangement, numbers)
-        write_json(evening.env, evening.options.json, result)
+        arrangement = sitting.snapshot().arrangement
+        write_json(evening.env, evening.options.json, sitting.outcome.result(arrangement, numbers))
     evening.say(_say_kept(sitting, sorted(number for number in numbers.values() if number)))
 
 
 def _say_kept(sitting: Sitting, numbers: list[int]) -> str:
     passes = len(sitting.outcome.judged)
-    count = "no pass" if not passes else f"{passes} pass{'es' if passes > 1 else ''}"
+    count = "No pass" if not passes else f"{passes} pass{'es' if passes > 1 else ''}"
     if not numbers:
         return f"{count}; nothing was kept."
     kept = " and ".join(f"take {number}" for number in numbers)

@@ -1,0 +1,90 @@
+"""How `undersong play` shows itself: in a window where there is a screen, else in the terminal."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TextIO
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from practice.environment import Places
+    from practice.settings import Settings
+    from practice.sitting import Sitting
+
+
+def has_screen(variables: Mapping[str, str], platform: str = sys.platform) -> bool:
+    """A window can be opened: always so except on systems that say where their screen is."""
+    if platform in ("win32", "darwin"):
+        return True
+    return any(variables.get(name) for name in ("DISPLAY", "WAYLAND_DISPLAY", "SDL_VIDEODRIVER"))
+
+
+@dataclass(frozen=True, slots=True)
+class Showing:
+    """What showing a sitting needs.
+
+    Attributes:
+        sitting: what is shown. path: the score's file.
+        places: where things are kept. settings: the window keeps its own in them.
+        say: prints a line. stdin: keys in the terminal, None for none.
+        list_ports: names of the keyboards there are.
+        first_start: nothing was ever set.
+    """
+
+    sitting: Sitting
+    path: Path
+    places: Places
+    settings: Settings
+    say: Callable[[str], None]
+    stdin: TextIO | None
+    list_ports: Callable[[], list[str]]
+    first_start: bool
+
+
+def show_window(showing: Showing) -> bool:
+    """Show the window until it is left; False where it cannot be opened."""
+    os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
+    import pygame
+
+    from practice.settings import save_settings
+    from practice.window.screen import run_window
+
+    places, settings = showing.places, showing.settings
+
+    def save() -> None:
+        save_settings(places.settings, settings)
+
+    try:
+        run_window(
+            showing.sitting.listener,
+            settings,
+            cache_dir=places.cache,
+            score_path=showing.path,
+            list_ports=showing.list_ports,
+            first_start=showing.first_start,
+            save=save,
+        )
+    except pygame.error as error:
+        showing.say(f"The window cannot be opened ({error}): going on without it.")
+        return False
+    return True
+
+
+def show_terminal(showing: Showing) -> None:
+    """Tell the sitting in lines until it ends."""
+    from practice.terminal import Terminal, read_keys
+
+    sitting = showing.sitting
+    terminal = Terminal(sitting.listener, showing.say)
+    if showing.stdin is not None and showing.stdin.isatty():
+        showing.say("Return: again. q and Return: done.")
+        read_keys(showing.stdin, sitting.listener)
+    try:
+        terminal.run()
+    finally:
+        sitting.finish()
+        terminal.look()
