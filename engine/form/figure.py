@@ -204,15 +204,17 @@ def _cut(struck: list[Struck], cell_q: Fraction, starts: list[Fraction]) -> list
     return cells
 
 
-def _tile(struck: list[Struck], cell_q: Fraction, starts: list[Fraction]) -> Iterator[_Tiling]:
+def _tile(
+    struck: list[Struck], cell_q: Fraction, starts: list[Fraction], fewest: int = MIN_CELLS
+) -> Iterator[_Tiling]:
     """The best few tilings on one grid: for each frequent rhythm, the commonest shape."""
     by_rhythm: dict[tuple[Fraction, ...], list[_Cell]] = {}
     for cell in _cut(struck, cell_q, starts):
         by_rhythm.setdefault(cell.rhythm, []).append(cell)
     for cells in sorted(by_rhythm.values(), key=len, reverse=True)[:3]:
-        if len(cells) >= MIN_CELLS:
+        if len(cells) >= fewest:
             kept = _of_one_shape(cells)
-            if len(kept) >= MIN_CELLS:
+            if len(kept) >= fewest:
                 yield _Tiling(cell_q, kept, _saving(kept))
 
 
@@ -328,6 +330,20 @@ def _split(tiling: _Tiling, parts: int) -> _Tiling:
         for k in range(parts)
     ]
     return _Tiling(step, _of_one_shape(cells), tiling.saved)
+
+
+def figure_with_cell(
+    arrangement: Arrangement, hand: Hand, cell_q: Fraction, bars: set[int]
+) -> Figure | None:
+    """The figure of a hand in some bars (indices) with a cell of a given length, if any."""
+    notes = [i for i in _playable(arrangement, hand) if arrangement.notes[i].bar in bars]
+    tilings = [
+        tiling
+        for starts in _grids(arrangement, cell_q)
+        for tiling in _tile(strike(arrangement, notes), cell_q, starts, fewest=1)
+    ]
+    best = max(tilings, key=lambda t: len(t.cells) * len(t.cells[0].struck), default=None)
+    return _as_figure(hand, best) if best else None
 
 
 def _as_figure(hand: Hand, tiling: _Tiling) -> Figure:

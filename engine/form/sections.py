@@ -155,15 +155,16 @@ def _named(arrangement: Arrangement, starts: dict[int, str]) -> tuple[Section, .
     for k, first in enumerate(order):
         last = order[k + 1] if k + 1 < len(order) else len(arrangement.bars)
         twin = next((s for s in sections if _same_block(arrangement, prints, s, first, last)), None)
-        letter = twin.letter if twin else _letter(letters)
+        letter = twin.letter if twin else letter_at(letters)
         letters += twin is None
         name = starts[first] or (twin.name.split(" again")[0] if twin else letter)
         sections.append(Section(_unique(name, names), letter, first, last))
     return tuple(sections)
 
 
-def _letter(n: int) -> str:
-    return chr(65 + n) if n < 26 else _letter(n // 26 - 1) + chr(65 + n % 26)
+def letter_at(n: int) -> str:
+    """A, B ... Z, AA, AB ..."""
+    return chr(65 + n) if n < 26 else letter_at(n // 26 - 1) + chr(65 + n % 26)
 
 
 def _unique(name: str, used: dict[str, int]) -> str:

@@ -48,14 +48,14 @@ def read_score_bytes(data: bytes, name: str, sidecar: bytes = b"") -> Arrangemen
         root = prepare_document(musicxml_root(data, report), report)
         score = read_musicxml(root, title, report)
     arrangement = unfold(score, hashlib.sha256(data).hexdigest(), report)
-    return _with_form(apply_sidecar(arrangement, extra))
+    return _with_form(apply_sidecar(arrangement, extra), extra)
 
 
-def _with_form(arrangement: Arrangement) -> Arrangement:
+def _with_form(arrangement: Arrangement, sidecar: Sidecar) -> Arrangement:
     # Imported here, because the form may ask the sidecar module beside this one for its types.
     from engine.form import find_form
 
-    return replace(arrangement, form=find_form(arrangement))
+    return replace(arrangement, form=find_form(arrangement, sidecar))
 
 
 def engravable_text(path: str | os.PathLike[str]) -> str:
@@ -67,7 +67,12 @@ def engravable_text(path: str | os.PathLike[str]) -> str:
     from xml.etree.ElementTree import tostring
 
     report = Report(os.fspath(path))
-    root = prepare_document(musicxml_root(read_bytes(path), report), report)
+    data = read_bytes(path)
+    if is_midi(data):
+        from engine.read.write_musicxml import write_musicxml
+
+        return _DECLARATION + write_musicxml(read_midi(data, Path(path).stem, report))
+    root = prepare_document(musicxml_root(data, report), report)
     try:
         return _DECLARATION + tostring(root, encoding="unicode")
     except RecursionError as error:
