@@ -1,0 +1,197 @@
+"""The other hand, following: which of its notes come next, and when. Pure; fed note by note.
+
+Between two onsets of the player the other hand's notes are placed by prediction, for nobody has
+said yet when the next onset will be. What falls on the player's next onset is placed by prediction
+too where that is sure enough, and else waits for the player. Nothing beyond it is played before
+the player has come: it waits when they wait and goes on when they go on.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+
+import numpy as np
+
+from engine.accompany.remembered import Remembered
+from engine.accompany.timing import HABITS, Habits, Timing
+from engine.arrangement import Arrangement, Hands, Span, notes_in
+
+#: What falls together with the player is ventured ahead of them only when surer than this.
+SURE_S = 0.04
+#: Softer than the player by so many steps of velocity (about 3 dB).
+SOFTER = 12
+SOFTEST, LOUDEST = 18, 100
+#: Between the notes of a broken chord, and from a grace note to its main note, seconds.
+ROLL_S, GRACE_S = 0.035, 0.08
+#: A break this many times as long as was expected is a pause: the course of tempo begins anew.
+PAUSE_FACTOR, PAUSE_LEAST_S = 3.0, 1.5
+#: So many overdue notes are played at once when the player comes early; of more, the last ones.
+MOST_OVERDUE = 3
+#: A finger may be so late for an onset so near that others have passed.
+LATE_FINGER_S, NEAR_Q = 0.2, 0.5
+_HEARD_LEVELS = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Cue:
+    """A note to be played: score index, pitch, velocity, and from when to when (seconds)."""
+
+    score: int
+    pitch: int
+    velocity: int
+    time_s: float
+    until_s: float
+
+
+class Companion:
+    """Follows one player through a span.
+
+    Args:
+        arrangement, span: what is played. hands: the player's; the other's notes are cued.
+        rate: share of the marked tempo that is expected at first.
+        remembered: timing of earlier takes, if any.
+        habits: of tempo.
+    """
+
+    def __init__(
+        self,
+        arrangement: Arrangement,
+        span: Span,
+        hands: Hands,
+        rate: float = 1.0,
+        remembered: Remembered | None = None,
+        habits: Habits = HABITS,
+    ) -> None:
+        self._table = arrangement.table
+        self._remembered = remembered
+        bar = arrangement.bars[span.from_bar]
+        s_per_q = 60.0 / arrangement.tempo_at(bar.onset_q).qpm / rate
+        self._timing = Timing(4.0 * bar.beats / bar.beat_unit, s_per_q, habits)
+        mine = self._played(notes_in(arrangement, span, hands))
+        other: Hands = "left" if hands == "right" else "right"
+        theirs = set() if hands == "both" else set(notes_in(arrangement, span, other).tolist())
+        taken = {(self._table["onset_q"][i], self._table["pitch"][i]) for i in mine}
+        self._notes = [
+            i
+            for i in self._played(np.array(sorted(theirs), dtype=np.intp))
+            if (self._table["onset_q"][i], self._table["pitch"][i]) not in taken
+        ]
+        self._notes_q = self._table["onset_q"][self._notes]
+        self._at = {score: k for k, score in enumerate(self._notes)}
+        self._player_q = np.unique(self._table["onset_q"][mine])
+        self._levels: deque[int] = deque(maxlen=_HEARD_LEVELS)
+        self._place_q: float | None = None
+        self._place_s, self._top = 0.0, 0
+        self._next = 0
+        self._cues: list[Cue] = []
+
+    def hear(self, onset_q: float, onset_s: float, pitch: int, velocity: int) -> list[Cue]:
+        """The player was heard at a place of the score (quarters).
+
+        Returns:
+            All cues from now on; they stand in place of those said before and not yet played.
+            A cue whose time is not after `onset_s` is to be played at once.
+        """
+        self._levels.append(velocity)
+        if self._is_straggler(onset_q, onset_s, pitch):
+            return self._later_than(onset_s)
+        if self._is_same_chord(onset_q, onset_s):
+            self._top = pitch
+        elif self._place_q is not None and self._has_moved(onset_q, onset_s):
+            self._timing.restart()
+            self._next = int(np.searchsorted(self._notes_q, onset_q - 1e-9))
+            self._cues = []
+        self._place_q, self._place_s, self._top = onset_q, onset_s, pitch
+        self._timing.hear(float(self._bend(onset_q)), onset_s)
+        self._count_played(onset_s)
+        self._cues = self._plan(onset_q, onset_s)
+        return self._later_than(-np.inf)
+
+    def _later_than(self, onset_s: float) -> list[Cue]:
+        return [cue for cue in self._cues if cue.time_s > onset_s]
+
+    def _is_straggler(self, onset_q: float, onset_s: float, pitch: int) -> bool:
+        """A lower note of the chord just struck, or a finger late for an onset already passed."""
+        if self._place_q is None or onset_s - self._place_s > LATE_FINGER_S:
+            return False
+        if onset_q == self._place_q:
+            return pitch <= self._top
+        return self._place_q - NEAR_Q <= onset_q < self._place_q
+
+    def _is_same_chord(self, onset_q: float, onset_s: float) -> bool:
+        return self._place_q == onset_q and onset_s - self._place_s <= PAUSE_LEAST_S
+
+    def _has_moved(self, onset_q: float, onset_s: float) -> bool:
+        """The player went back, leapt onwards, or paused."""
+        assert self._place_q is not None
+        expected_s = (onset_q - self._place_q) * self._timing.s_per_q
+        took_s = onset_s - self._place_s
+        leapt = took_s < expected_s / PAUSE_FACTOR - LATE_FINGER_S
+        paused = took_s > max(PAUSE_FACTOR * expected_s, PAUSE_LEAST_S)
+        return bool(onset_q <= self._place_q or leapt or paused)
+
+    def _count_played(self, now_s: float) -> None:
+        """Cues whose time has come have been played."""
+        played = {cue.score for cue in self._cues if cue.time_s <= now_s}
+        if played:
+            self._next = max(self._next, *(self._at[score] + 1 for score in played))
+
+    def _plan(self, here_q: float, now_s: float) -> list[Cue]:
+        after = self._player_q[self._player_q > here_q + 1e-9]
+        next_q = float(after[0]) if len(after) else np.inf
+        end = int(np.searchsorted(self._notes_q, next_q + 1e-9))
+        chosen = list(range(self._first_worth_playing(here_q), end))
+        if not chosen:
+            return []
+        notes_q = self._notes_q[chosen]
+        time_s, spread_s = self._timing.predict(self._bend(notes_q))
+        time_s = np.where(notes_q <= here_q + 1e-9, now_s, np.maximum(time_s, now_s))
+        meets = notes_q >= next_q - 1e-9
+        keep = ~meets | (spread_s <= SURE_S)
+        until_q = notes_q + self._table["duration_q"][[self._notes[k] for k in chosen]]
+        until_s, _ = self._timing.predict(self._bend(until_q))
+        return [
+            self._cue(self._notes[k], float(at), float(until))
+            for k, at, until, kept in zip(chosen, time_s, until_s, keep, strict=True)
+            if kept
+        ]
+
+    def _first_worth_playing(self, here_q: float) -> int:
+        """Of notes that are overdue, a few are caught up with; of many, only the last."""
+        here = int(np.searchsorted(self._notes_q, here_q - 1e-9))
+        if here - self._next <= MOST_OVERDUE:
+            return self._next
+        last_q = self._notes_q[here - 1]
+        return int(np.searchsorted(self._notes_q, last_q - 1e-9))
+
+    def _cue(self, score: int, time_s: float, until_s: float) -> Cue:
+        row = self._table[score]
+        if row["grace"]:
+            time_s, until_s = time_s - GRACE_S, time_s
+        elif row["arpeggiated"]:
+            time_s += ROLL_S * self._rank(score)
+        level = int(np.clip(np.mean(self._levels) - SOFTER, SOFTEST, LOUDEST))
+        return Cue(score, int(row["pitch"]), level, time_s, max(until_s, time_s + 0.05))
+
+    def _rank(self, score: int) -> int:
+        """How many notes of its chord lie below it."""
+        row = self._table[score]
+        chord = self._table[[i for i in self._notes if i != score]]
+        together = (chord["onset_q"] == row["onset_q"]) & (chord["pitch"] < row["pitch"])
+        return int(np.count_nonzero(together & (chord["arpeggiated"] == 1)))
+
+    def _played(self, notes: np.ndarray) -> list[int]:
+        """Of notes, those that are struck: one of each unison. Small print is played, too."""
+        rows = self._table[notes]
+        inside = set(notes.tolist())
+        return [
+            int(i)
+            for i, row in zip(notes, rows, strict=True)
+            if row["unison"] == i or int(row["unison"]) not in inside
+        ]
+
+    def _bend(self, onset_q: float | np.ndarray) -> np.ndarray:
+        if self._remembered is None:
+            return np.asarray(onset_q, dtype=float)
+        return self._remembered.bend(onset_q)

@@ -1,0 +1,201 @@
+"""The other hand following: it keeps with the player, waits, goes on, and stays softer."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import numpy as np
+import pytest
+
+from engine.accompany.companion import Companion, Cue
+from engine.accompany.remembered import remember
+from engine.accompany.timing import Timing
+from engine.arrangement import Arrangement, Bar, ScoreNote, Span, TempoMark, whole_span
+
+BARS = 12
+LEFT, RIGHT = 48, 72
+
+
+def make_page(bars: int = BARS) -> Arrangement:
+    """Quarters in the right hand, sixteenths in the left, 4/4 at 120."""
+    notes = []
+    for k in range(bars * 16):
+        at, bar = Fraction(k, 4), k // 16
+        if k % 4 == 0:
+            notes.append(_note(f"r{k}", at, Fraction(1), RIGHT, "right", bar))
+        notes.append(_note(f"l{k}", at, Fraction(1, 4), LEFT + k % 4, "left", bar))
+    notes.sort(key=lambda n: (n.onset_q, n.pitch))
+    four = Fraction(4)
+    made = tuple(Bar(b, str(b + 1), b, 1, four * b, four, 4, 4) for b in range(bars))
+    return Arrangement("page", "", tuple(notes), made, (TempoMark(Fraction(0), 120.0),))
+
+
+def _note(name: str, at: Fraction, length: Fraction, pitch: int, hand: str, bar: int) -> ScoreNote:
+    return ScoreNote(name, 1, at, length, pitch, "C", 0, 4, hand, 1, "1", bar)  # type: ignore[arg-type]
+
+
+def play(
+    companion: Companion, onsets: list[tuple[float, float]], velocity: int = 70
+) -> dict[int, Cue]:
+    """Feed (place, seconds); what was played in the end, by score index."""
+    done: dict[int, Cue] = {}
+    pending: list[Cue] = []
+    for at_q, at_s in onsets:
+        done.update((c.score, c) for c in pending if c.time_s <= at_s)
+        pending = companion.hear(at_q, at_s, RIGHT, velocity)
+    done.update((c.score, c) for c in pending)
+    return done
+
+
+def errors_ms(
+    page: Arrangement, done: dict[int, Cue], time_at: object, skip_q: float
+) -> np.ndarray:
+    """Distances of the notes between the player's own, after `skip_q`."""
+    q = page.table["onset_q"]
+    scores = [i for i in done if q[i] > skip_q and q[i] % 1]
+    return np.array([(done[i].time_s - time_at(q[i])) * 1000 for i in scores])  # type: ignore[operator]
+
+
+@pytest.fixture(scope="module")
+def page() -> Arrangement:
+    return make_page()
+
+
+@pytest.mark.parametrize("s_per_q", [0.3, 0.5, 1.1])
+def test_with_a_steady_player_every_note_is_in_its_place(page: Arrangement, s_per_q: float) -> None:
+    time_at = lambda q: 3.0 + s_per_q * q  # noqa: E731
+    done = play(
+        Companion(page, whole_span(page), "right"), [(q, time_at(q)) for q in range(BARS * 4)]
+    )
+    left = [i for i, n in enumerate(page.notes) if n.hand == "left"]
+    assert set(left) == set(done)
+    assert np.max(np.abs(errors_ms(page, done, time_at, skip_q=4.0))) < 2.0
+
+
+def test_a_slowing_player_is_not_left_behind(page: Arrangement) -> None:
+    """From 120 to 65 beats a minute over twelve bars, without a stop."""
+    time_at = lambda q: 0.5 * q + 0.0045 * q**2  # noqa: E731
+    done = play(
+        Companion(page, whole_span(page), "right"), [(q, time_at(q)) for q in range(BARS * 4)]
+    )
+    last_beat_ms = (time_at(48.0) - time_at(47.0)) * 1000
+    assert np.max(np.abs(errors_ms(page, done, time_at, skip_q=8.0))) < 0.05 * last_beat_ms
+
+
+def test_the_rubato_of_a_place_in_the_bar_is_learned(page: Arrangement) -> None:
+    """The third beat of every bar is half as long again: later bars are followed better."""
+    lengths = np.tile([0.5, 0.5, 0.75, 0.5], BARS)
+    beats = np.concatenate([[0.0], np.cumsum(lengths)])
+    time_at = lambda q: float(np.interp(q, np.arange(len(beats)), beats))  # noqa: E731
+    done = play(
+        Companion(page, whole_span(page), "right"), [(q, time_at(q)) for q in range(BARS * 4)]
+    )
+    q = page.table["onset_q"]
+    third = {i: c for i, c in done.items() if q[i] % 4 > 2 and q[i] % 4 < 3}
+    early = errors_ms(page, {i: c for i, c in third.items() if q[i] < 4}, time_at, 0.0)
+    late = errors_ms(page, {i: c for i, c in third.items() if q[i] > 32}, time_at, 0.0)
+    assert np.mean(np.abs(late)) < 0.5 * np.mean(np.abs(early))
+
+
+def test_it_waits_when_the_player_waits_and_goes_on_when_they_go_on(page: Arrangement) -> None:
+    companion = Companion(page, whole_span(page), "right")
+    onsets = [(q, 0.5 * q) for q in range(9)]
+    pending: list[Cue] = []
+    for at_q, at_s in onsets:
+        pending = companion.hear(at_q, at_s, RIGHT, 70)
+    q = page.table["onset_q"]
+    assert max(q[c.score] for c in pending) <= 9.0
+    back = companion.hear(9.0, 30.0, RIGHT, 70)
+    assert all(c.time_s >= 30.0 for c in back)
+    between = [c for c in back if 9.0 < q[c.score] < 10.0]
+    assert [round(c.time_s - 30.0, 2) for c in between] == [0.12, 0.25, 0.38]
+
+
+def test_when_the_player_goes_back_it_goes_back_too(page: Arrangement) -> None:
+    companion = Companion(page, whole_span(page), "right")
+    for at_q in range(12):
+        companion.hear(float(at_q), 0.5 * at_q, RIGHT, 70)
+    cues = companion.hear(4.0, 9.0, RIGHT, 70)
+    q = page.table["onset_q"]
+    assert {float(q[c.score]) for c in cues} <= {4.0, 4.25, 4.5, 4.75, 5.0}
+    assert min(c.time_s for c in cues) == 9.0
+
+
+def test_when_the_player_comes_early_it_catches_up(page: Arrangement) -> None:
+    companion = Companion(page, whole_span(page), "right")
+    for at_q in range(8):
+        companion.hear(float(at_q), 0.5 * at_q, RIGHT, 70)
+    cues = companion.hear(8.0, 3.74, RIGHT, 70)
+    q = page.table["onset_q"]
+    at_once = [float(q[c.score]) for c in cues if c.time_s <= 3.74]
+    assert at_once == [7.5, 7.75, 8.0]
+
+
+def test_it_is_softer_than_the_player(page: Arrangement) -> None:
+    for velocity in (40, 80, 110):
+        companion = Companion(page, whole_span(page), "right")
+        done = play(companion, [(q, 0.5 * q) for q in range(8)], velocity)
+        assert all(c.velocity <= velocity - 8 for c in done.values())
+
+
+def test_notes_end_after_they_begin(page: Arrangement) -> None:
+    rng = np.random.default_rng(5)
+    at_s = np.cumsum(rng.uniform(0.2, 0.9, 40))
+    done = play(Companion(page, whole_span(page), "right"), list(zip(range(40), at_s, strict=True)))
+    assert all(c.until_s > c.time_s for c in done.values())
+
+
+def test_with_both_hands_playing_there_is_nothing_to_add(page: Arrangement) -> None:
+    companion = Companion(page, whole_span(page), "both")
+    assert companion.hear(0.0, 0.0, RIGHT, 70) == []
+
+
+def test_only_the_span_is_played(page: Arrangement) -> None:
+    companion = Companion(page, Span(2, 3), "right")
+    done = play(companion, [(q, 0.5 * q) for q in range(8, 16)])
+    q = page.table["onset_q"]
+    assert min(q[i] for i in done) == 8.0
+    assert max(q[i] for i in done) < 16.0
+
+
+def test_an_earlier_take_is_remembered(page: Arrangement) -> None:
+    """A halt nobody could foresee is met when it was there last time."""
+    time_at = lambda q: 0.5 * q + (0.4 * (q - 20) if 20 < q < 21 else 0.4 * (q >= 21))  # noqa: E731
+    onsets = [(q, time_at(q)) for q in range(BARS * 4)]
+    q = page.table["onset_q"]
+    remembered = remember([(q, np.array([time_at(x) for x in q]))])
+    in_halt = lambda done: np.array(  # noqa: E731
+        [abs(c.time_s - time_at(q[i])) for i, c in done.items() if 20 < q[i] < 21]
+    )
+    fresh = in_halt(play(Companion(page, whole_span(page), "right"), onsets))
+    warm = in_halt(play(Companion(page, whole_span(page), "right", remembered=remembered), onsets))
+    assert warm.mean() < 0.6 * fresh.mean()
+
+
+def test_shifting_time_changes_nothing() -> None:
+    one, other = Timing(4.0, 0.5), Timing(4.0, 0.5)
+    rng = np.random.default_rng(2)
+    for k, at_s in enumerate(np.cumsum(rng.uniform(0.4, 0.6, 30))):
+        one.hear(k, at_s)
+        other.hear(k, at_s + 1000.0)
+    (a, sa), (b, sb) = (t.predict([30.0, 30.5]) for t in (one, other))
+    assert np.allclose(b - a, 1000.0, atol=1e-6)
+    assert np.allclose(sa, sb)
+
+
+def test_the_further_ahead_the_less_sure() -> None:
+    timing = Timing(4.0, 0.5)
+    for k in range(20):
+        timing.hear(k, 0.5 * k)
+    _, spread = timing.predict([19.25, 19.5, 20.0, 21.0, 23.0])
+    assert np.all(np.diff(spread) > 0)
+
+
+def test_nothing_heard_is_said() -> None:
+    with pytest.raises(ValueError, match="no onset"):
+        Timing(4.0, 0.5).predict([1.0])
+
+
+def test_no_takes_no_memory() -> None:
+    assert remember([]) is None
+    assert remember([(np.array([1.0]), np.array([2.0]))]) is None
