@@ -19,6 +19,9 @@ from engine.measure.tempo import Moments
 SMEAR_DB, SMEAR_NOTES = 6.0, 2
 #: A line note counts as still there down to this far under the new one.
 STILL_THERE_DB = 20.0
+#: Read so long after the onset, so that a pedal changed with the note counts as changed, but
+#: before this share of the time to the next line note.
+READ_AFTER_S, READ_BEFORE = 0.15, 0.6
 #: How far back it is worth looking, seconds.
 _BACK_S = 12.0
 
@@ -57,7 +60,12 @@ def find_smears(
     own |= {i for pair in heard.arrangement.form.doublings for i in pair}
     tune = heard.rows(np.array(sorted(own), dtype=np.intp))
     tune = heard.played[np.unique(tune[tune >= 0])]
-    piles = [_pile(heard, int(row), tune, regions, ringing) for row in line]
+    onset_s = heard.onset_s[line]
+    read_s = onset_s + np.minimum(READ_AFTER_S, READ_BEFORE * np.diff(onset_s, append=np.inf))
+    piles = [
+        _pile(heard, int(row), float(at), tune, regions, ringing)
+        for row, at in zip(line, read_s, strict=True)
+    ]
     smeared = [under < SMEAR_DB and count >= SMEAR_NOTES for under, count in piles]
     found = interval.median_of([under for under, _ in piles], "db", "line notes")
     return tuple(_merged(heard, line, piles, smeared)), found
@@ -83,6 +91,7 @@ def _merged(
 def _pile(
     heard: Heard,
     row: int,
+    at: float,
     tune: Indices,
     regions: Sequence[Region],
     ringing: Ringing,
@@ -96,7 +105,6 @@ def _pile(
     foreign = np.array([bool(classes) and int(p) % 12 not in classes
                         for p in ringing.pitch[earlier]], dtype=bool)  # fmt: skip
     clashing = earlier[((away > 0) & (away <= 2)) | (foreign & (away % 12 != 0))]
-    at = now + 0.02
     levels = ringing.levels_db(clashing, at)
     fresh = float(ringing.levels_db(np.array([new]), at)[0])
     return under_db(together_db(levels), fresh), int((levels > fresh - STILL_THERE_DB).sum())

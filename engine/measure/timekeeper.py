@@ -143,28 +143,38 @@ def _likeliest(power: Numbers, weight: Numbers, eigenvalue: Numbers) -> tuple[Pe
     best = heat / total
     k = int(np.argmin(depth(best)))
     floor = float(depth(best)[k]) + chi2_quantile(0.95, 1)
-    scale = best[k]
-    timekeeper = _profile(depth, 1 - t, scale, floor)
-    finger = _profile(depth, t / 2, scale, floor)
-    return (
-        (float(best[k] * (1 - t[k])), *timekeeper),
-        (float(best[k] * t[k] / 2), *finger),
-    )
+    peaks = float(best[k] * (1 - t[k])), float(best[k] * t[k] / 2)
+    scale = float(best[k])
+    timekeeper = _profile(depth, 1 - t, scale, floor, peaks[0])
+    finger = _profile(depth, t / 2, scale, floor, peaks[1])
+    return (peaks[0], *timekeeper), (peaks[1], *finger)
 
 
 def _profile(
-    depth: Callable[[Numbers], Numbers], share: Numbers, scale: float, floor: float
+    depth: Callable[[Numbers], Numbers], share: Numbers, scale: float, floor: float, peak: float
 ) -> tuple[float, float]:
-    """Ends of the profile: values whose best companion is not too unlikely."""
-    values = scale * np.linspace(0.0, 2.5, 1001)[1:]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        inside = [
-            v for v in values if np.nanmin(np.where(share > 0, depth(v / share), np.nan)) <= floor
-        ]
-    if not inside:
-        return 0.0, 0.0
-    low = 0.0 if inside[0] <= values[0] else float(inside[0])
-    return low, float(inside[-1])
+    """Ends of the profile: values whose best companion is not too unlikely, by halving."""
+
+    def likely(value: float) -> bool:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            deep = np.where(share > 0, depth(np.maximum(value, 1e-12 * scale) / share), np.inf)
+        return float(np.nanmin(deep)) <= floor
+
+    low = 0.0 if likely(0.0) else _edge(likely, peak, 0.0)
+    far = max(peak, scale * 1e-3)
+    while likely(far):
+        far *= 2.0
+    return low, _edge(likely, peak, far)
+
+
+def _edge(likely: Callable[[float], bool], inside: float, outside: float) -> float:
+    for _ in range(30):
+        middle = (inside + outside) / 2
+        if likely(middle):
+            inside = middle
+        else:
+            outside = middle
+    return inside
 
 
 def _root(peak: Peak, n: int) -> Estimate:

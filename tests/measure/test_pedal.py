@@ -224,8 +224,7 @@ def melody(step_s: float, count: int = 24):
 def test_line_notes_pile_up_only_while_the_pedal_holds_them():
     held = pedal(melody(0.25), (0.5, 127), (100.0, 0))
     changed = pedal(melody(0.25), *((0.5 + 0.125 * k, 127 * (k % 2)) for k in range(70)))
-    assert held.smears
-    assert held.smears[0].line_notes > 5
+    assert sum(s.line_notes for s in held.smears) > 8
     assert held.smear_db.value < changed.smear_db.value - 20
     assert changed.smears == ()
 
