@@ -17,8 +17,10 @@ WINDOW_S = 8.0
 SILENCE_S = 60.0
 #: Further apart than this, driver and callback have parted ...
 PART_S = 0.1
-#: ... and so many such messages in a row mean that the driver's sum has slipped for good.
-PARTED_MESSAGES = 3
+#: ... and so many such messages in a row, their callbacks spread over so long and equally far from
+#: the sum, mean that the sum has slipped for good. (After a stall of the interpreter they come in
+#: one burst instead, and each is less late than the one before.)
+PARTED_MESSAGES, PARTED_S, PARTED_ALIKE_S = 3, 0.2, 0.02
 #: How late a callback is taken to be, usually, before any was seen.
 LATENESS_FIRST_S = 0.002
 
@@ -34,7 +36,7 @@ class StampClock:
         self._half_grain_s = grain_s / 2
         self._sum_s = 0.0
         self._offsets: deque[tuple[float, float]] = deque()
-        self._parted = 0
+        self._parted: list[tuple[float, float]] = []
         self._seen = 0
 
     def stamp(self, callback_s: float, delta_s: float) -> tuple[float, float]:
@@ -49,7 +51,7 @@ class StampClock:
         late_s = offset_s - self._anchor_s(callback_s, offset_s)
         if late_s > PART_S:
             return self._stamp_parted(callback_s, offset_s, late_s)
-        self._parted = 0
+        self._parted.clear()
         self._remember(callback_s, offset_s)
         return callback_s - late_s, self._half_grain_s + self._anchor_doubt_s()
 
@@ -78,8 +80,16 @@ class StampClock:
     def _stamp_parted(
         self, callback_s: float, offset_s: float, late_s: float
     ) -> tuple[float, float]:
-        self._parted += 1
-        if self._parted >= PARTED_MESSAGES:
+        self._parted.append((callback_s, offset_s))
+        if self._has_slipped():
             self._forget()
             self._remember(callback_s, offset_s)
+            self._parted.clear()
         return callback_s - late_s / 2, late_s / 2 + self._half_grain_s
+
+    def _has_slipped(self) -> bool:
+        if len(self._parted) < PARTED_MESSAGES:
+            return False
+        callbacks_s, offsets_s = zip(*self._parted[-PARTED_MESSAGES:], strict=True)
+        alike = max(offsets_s) - min(offsets_s) <= PARTED_ALIKE_S
+        return alike and callbacks_s[-1] - callbacks_s[0] >= PARTED_S
