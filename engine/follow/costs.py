@@ -19,8 +19,8 @@ ONE_HAND = 2.3
 MADE_GOOD = 0.6
 #: A played note that answers to nothing.
 EXTRA = 5.5
-#: The same key again at once: a double strike.
-DOUBLE_STRIKE = 4.0
+#: The same key again at once (within so many seconds): a double strike.
+DOUBLE_STRIKE, DOUBLE_S = 4.0, 0.15
 #: A note of a sign or trill, beyond the written note.
 ORNAMENT = 1.2
 #: A note while nobody knows where the player is.
@@ -31,12 +31,14 @@ GET_LOST = 9.0
 WRONG = {1: 4.2, 2: 4.4, 12: 5.0, 3: 5.4, 4: 5.4}
 #: No moment is so early or so late that it costs more than this; a hesitation costs less.
 TIMING_AT_MOST, HESITATION = 9.0, 4.0
-#: Onset spread within a chord and between the hands, seconds.
-SPREAD_S = 0.025
-#: Spread of a free pulse: share of a beat, and share of the way since the last known moment.
-SPREAD_BEAT, SPREAD_WAY = 0.04, 0.08
+#: Spread of an onset: within a chord and between the hands, seconds; share of the way since the
+#: last known moment (free pulse), which counts up to so many seconds; the same while the tempo is
+#: not known; of notes whose moment is free (graces, rolled chords).
+SPREAD_S, SPREAD_WAY, FAR_S, SPREAD_UNKNOWN, SPREAD_LOOSE_S = 0.035, 0.15, 2.5, 0.4, 0.08
+#: An interval twice as long as due, and longer by this, says nothing of the tempo.
+HALT_S = 0.3
 #: A jump out of the middle of playing, and after a long pause (which costs what it costs anyone).
-JUMP, JUMP_AFTER_PAUSE = -math.log(1e-4), HESITATION - math.log(0.25)
+JUMP, JUMP_AFTER_PAUSE = -math.log(3e-6), HESITATION - math.log(0.25)
 #: A pause begins when a note is late by this many seconds and this many beats; it is long at
 #: `LONG` times that.
 PAUSE_S, PAUSE_Q, LONG = 0.6, 1.0, 2.5

@@ -123,13 +123,15 @@ def timing_cost(path: Path, group: int, q: float, time_s: float, loose: int) -> 
 
 def oddness(path: Path, way_q: float, late_s: float, loose: int) -> float:
     """Cost of a deviation, so many quarters from a known moment (Student's t, 3 degrees)."""
-    way = abs(way_q)
-    share = costs.SPREAD_BEAT + costs.SPREAD_WAY * (way if way < 4.0 else 4.0)
+    way_s = abs(way_q) * path.s_per_q
+    if way_s > costs.FAR_S:
+        way_s = costs.FAR_S
+    spread_s = costs.SPREAD_S + costs.SPREAD_WAY * way_s
     if path.steps < 3:
-        share += 0.4 * way
+        spread_s += costs.SPREAD_UNKNOWN * way_s
     if loose:
-        share += 0.15
-    z = late_s / (costs.SPREAD_S + share * path.s_per_q)
+        spread_s += costs.SPREAD_LOOSE_S
+    z = late_s / spread_s
     return 2.0 * math.log1p(z * z / 3.0)
 
 
@@ -246,8 +248,9 @@ def _keep_time(path: Path, q: float, time_s: float) -> None:
     late_s = time_s - path.at_s - way_q * s_per_q
     pace = (time_s - path.at_s) / way_q
     known = path.steps >= 3
-    if known and late_s > max(costs.PAUSE_Q * s_per_q, 0.3):
+    if known and late_s > max(way_q * s_per_q, costs.HALT_S):
         path.steps = 1
+        path.s_per_q = path.usual
     else:
         gain = min(0.3, 0.6 * way_q) if known else 1.0 / (path.steps + 1.5)
         pace = min(max(pace, 0.5 * s_per_q), 2.0 * s_per_q)
@@ -269,7 +272,7 @@ def go_on(path: Path, pitch: int, time_s: float, played: int, m: ScoreMap) -> li
         ways.append(sign)
         ways.sort()
     if not ways or ways[0][0] > costs.DOUBTFUL:
-        ways.append((costs.EXTRA, EXTRA, -1))
+        ways.append((extra_cost(path, pitch, time_s, m), EXTRA, -1))
         others = wrong_note(path, pitch, time_s, m), again(path, pitch, time_s, m)
         ways.extend(way for way in others if way)
         ways.sort()
@@ -291,6 +294,16 @@ def ornament(path: Path, pitch: int, m: ScoreMap) -> Way | None:
         if away in m.reach[note] and (away or note in path.used):
             return (costs.ORNAMENT, ORNAMENT, note)
     return None
+
+
+def extra_cost(path: Path, pitch: int, time_s: float, m: ScoreMap) -> float:
+    """What it costs to call a note extra: less for the same key again at once."""
+    node = path.node
+    while node is not None and time_s - node.time_s < costs.DOUBLE_S:
+        if node.what == RIGHT and m.pitch[node.note] == pitch:
+            return costs.DOUBLE_STRIKE
+        node = node.prev
+    return costs.EXTRA
 
 
 def again(path: Path, pitch: int, time_s: float, m: ScoreMap) -> Way | None:

@@ -19,9 +19,10 @@ IntArray = npt.NDArray[np.int32]
 
 #: Landings told, at most.
 LANDINGS = 5
-#: Groups between one note and the next, at most (the other hand may have them), and what they
-#: cost: each, and at most.
-REACH, GAP, GAP_AT_MOST = 12, 1.0, 3.0
+#: Groups between one note and the next, at most (the other hand may have them).
+REACH = 12
+#: While it is open which hands play, leaving out notes of one hand only counts this much.
+OTHER_HAND = 0.3
 #: The end of the span is this many groups wide (a last chord may be left out).
 END_GROUPS = 3
 
@@ -80,13 +81,21 @@ def jump_cost(groups: IntArray, from_group: int, m: ScoreMap) -> FloatArray:
 
 
 def find_landings(
-    recent: list[Heard], from_group: int, s_per_q: float, pauses: list[float], m: ScoreMap
+    recent: list[Heard],
+    from_group: int,
+    s_per_q: float,
+    pauses: list[float],
+    m: ScoreMap,
+    hands: tuple[float, float] | None,
 ) -> list[Landing]:
-    """The best few explanations of the recent notes (oldest first) by a jump among them."""
+    """The best few explanations of the recent notes (oldest first) by a jump among them.
+
+    `hands`: how much leaving out notes of the left and right hand counts; None while it is open.
+    """
     now = m.groups_of(recent[-1].pitch)
     if not len(now):
         return []
-    totals, firsts, starts, jumps = _read_back(recent, now, from_group, s_per_q, pauses, m)
+    totals, firsts, starts, jumps = _read_back(recent, now, from_group, s_per_q, pauses, m, hands)
     order = np.argsort(-totals, kind="stable")[:24]
     out: list[Landing] = []
     for i in order.tolist():
@@ -107,6 +116,7 @@ def _read_back(
     s_per_q: float,
     pauses: list[float],
     m: ScoreMap,
+    hands: tuple[float, float] | None,
 ) -> tuple[FloatArray, IntArray, IntArray, FloatArray]:
     at = now.copy()
     said = np.full(len(now), -0.5)
@@ -118,7 +128,7 @@ def _read_back(
     for j in range(len(recent) - 1, -1, -1):
         note = recent[j]
         if j < len(recent) - 1:
-            at, matched = _step_back(at, note, recent[j + 1], s_per_q, said, m, note.pitch in used)
+            at, matched = _step_back(at, note, recent[j + 1], s_per_q, said, m, note.pitch in used, hands)
         else:
             matched = np.ones(len(now), dtype=bool)
         used = (
@@ -143,6 +153,7 @@ def _step_back(
     said: FloatArray,
     m: ScoreMap,
     again: bool,
+    hands: tuple[float, float] | None,
 ) -> tuple[IntArray, npt.NDArray[np.bool_]]:
     """Move all candidates back by one note; adds what it costs to `said`."""
     table = m.last_at(note.pitch)
@@ -152,6 +163,19 @@ def _step_back(
     where = np.where(matched, before, at)
     way_q = m.group_q_array[at] - m.group_q_array[where]
     late = np.abs((later.time_s - note.time_s) - way_q * s_per_q) / (0.1 + 0.5 * way_q * s_per_q)
-    cost = 0.4 + np.minimum(late, 4.0) * 0.6 + np.minimum(GAP * np.maximum(at - where - 1, 0), GAP_AT_MOST)
+    cost = 0.4 + np.minimum(late, 4.0) * 0.6 + _skipped(where, at, hands, m)
     said -= np.where(matched, np.minimum(cost, costs.EXTRA), costs.EXTRA)
     return where.astype(np.int32), matched
+
+
+def _skipped(
+    where: IntArray, at: IntArray, hands: tuple[float, float] | None, m: ScoreMap
+) -> FloatArray:
+    """What it costs to leave out all groups between two."""
+    after = np.minimum(where + 1, at)
+    left, right = (before[at] - before[after] for before in m.before)
+    if hands is None:
+        missed = np.minimum(left, right) + OTHER_HAND * np.maximum(left, right)
+    else:
+        missed = hands[0] * left + hands[1] * right
+    return np.asarray(np.minimum(costs.MISS_MORE * missed, costs.SKIP_AT_MOST))

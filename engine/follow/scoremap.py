@@ -45,7 +45,8 @@ class ScoreMap:
             brings beside its note, by note.
         group_q: onset of every group, quarters.
         members: the notes of every group.
-        before_left, before_right: what leaving out all groups before would count, by group.
+        before_left, before_right: what leaving out all groups before would count, by group;
+            before: the same two as arrays; group_q_array: group_q as one.
         pitch_q, pitch_notes: for each MIDI pitch the onsets and indices of its notes, in order.
         s_per_q: seconds a quarter at the marked tempo, by group.
         bar: index of the bar, by group. bar_start: 1 at the first group of a bar.
@@ -71,6 +72,7 @@ class ScoreMap:
     bar: list[int]
     bar_start: npt.NDArray[np.bool_]
     group_q_array: npt.NDArray[np.float64]
+    before: tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]
     _last_at: dict[int, npt.NDArray[np.int32]] = field(default_factory=dict)
     _groups_of: dict[int, npt.NDArray[np.int32]] = field(default_factory=dict)
 
@@ -163,6 +165,9 @@ def map_score(
     free = written_trills(table, order)
     counted = (table["optional"] == 0) & (table["grace"] == 0) & ~free
     heed = np.where(table["optional"] == 1, SMALL_PRINT, 1.0) * ((table["grace"] == 0) & ~free)
+    left, right = (
+        _before(order, group_of, heed * (table["hand"] == hand), len(group_q)) for hand in (0, 1)
+    )
     return ScoreMap(
         notes=order.tolist(),
         q=q.tolist(),
@@ -174,8 +179,9 @@ def map_score(
         group_q=group_q.tolist(),
         members=_members(order, group_of, len(group_q)),
         heed=heed.tolist(),
-        before_left=_before(order, group_of, heed * (table["hand"] == 0), len(group_q)),
-        before_right=_before(order, group_of, heed * (table["hand"] == 1), len(group_q)),
+        before_left=left.tolist(),
+        before_right=right.tolist(),
+        before=(left, right),
         **_signs(arrangement, order, group_q),
         **_by_pitch(order, q, table["pitch"]),
         **_marks_of_groups(arrangement, group_q),
@@ -202,9 +208,9 @@ def _before(
     group_of: npt.NDArray[np.intp],
     heed: npt.NDArray[np.float64],
     count: int,
-) -> list[float]:
+) -> npt.NDArray[np.float64]:
     in_group = np.bincount(group_of, weights=heed[order], minlength=count)
-    return [0.0, *np.cumsum(in_group).tolist()]
+    return np.concatenate([[0.0], np.cumsum(in_group)])
 
 
 def _signs(

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from engine.follow import costs
-from engine.follow.path import RIGHT, UNCLEAR, Node, Path, go_on, take_note
+from engine.follow.path import RIGHT, UNCLEAR, Node, Path, go_on, take_note, weight
 from engine.follow.relocate import Heard, Landing, find_landings
 from engine.follow.scoremap import ScoreMap
 from engine.performance import PlayedNote
 
 #: Paths kept, and of those with the same last jump; how much worse than the best one may be; notes looked back upon after a surprise.
-PATHS, VARIANTS, WORSE, LOOK_BACK = 14, 3, 13.0, 10
+PATHS, VARIANTS, WORSE, VARIANT_WORSE, LOOK_BACK = 14, 3, 24.0, 11.0, 10
 #: Cost of the last four notes together that is a surprise.
 SURPRISE = 7.0
 
@@ -65,7 +65,8 @@ class Tracker:
             due_s = path.at_s + (m.group_q[following] - path.at_q) * path.s_per_q
             late_s = min(gap_s, note.onset_s - due_s)
         share = late_s / max(costs.PAUSE_S, costs.PAUSE_Q * path.s_per_q)
-        return min(max((share - 0.5) / (costs.LONG - 0.5), 0.0), 1.0)
+        late = min(max((share - 0.5) / (costs.LONG - 0.5), 0.0), 1.0)
+        return max(late, min(0.4 * (gap_s - costs.PAUSE_S), 0.5))
 
     def _is_surprised(self) -> bool:
         path, total = self.best, 0.0
@@ -86,9 +87,11 @@ class Tracker:
             for (note, _), node in zip(self._recent, chain, strict=True)
         ]
         pauses = [pause for _, pause in self._recent]
-        landings = find_landings(recent, path.front, path.usual, pauses, self.score)
+        is_open = path.front < 0 or max(pauses) > 0.0
+        hands = None if is_open else (weight(path.left), weight(path.right))
+        landings = find_landings(recent, path.front, path.usual, pauses, self.score, hands)
         new = [self._land(landing, chain, path, None) for landing in landings]
-        if path.front < 0 or max(pauses) > 0.0:
+        if is_open:
             new += [self._land(landing, chain, path, h) for landing in landings[:2] for h in (0, 1)]
         if path.front >= 0:
             new.append(self._lose(chain, path))
@@ -168,7 +171,7 @@ def _keep(ways: list[Path]) -> list[Path]:
     if len(ways) == 1:
         return ways
     ways.sort(key=_minus_logp)
-    floor = ways[0].logp - WORSE
+    floor, floor_of_variants = ways[0].logp - WORSE, ways[0].logp - VARIANT_WORSE
     out: list[Path] = []
     seen: set[tuple[int, int, bool, bool]] = set()
     of_landing: dict[int, int] = {}
@@ -177,10 +180,11 @@ def _keep(ways: list[Path]) -> list[Path]:
             break
         node = path.node
         place = (path.front, node.note if node else -1, path.left > 0.0, path.right > 0.0)
-        if place in seen or of_landing.get(path.landing, 0) == VARIANTS:
+        known = of_landing.get(path.landing, 0)
+        if place in seen or known == VARIANTS or (known and path.logp < floor_of_variants):
             continue
         seen.add(place)
-        of_landing[path.landing] = of_landing.get(path.landing, 0) + 1
+        of_landing[path.landing] = known + 1
         out.append(path)
         if len(out) == PATHS:
             break
