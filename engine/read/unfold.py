@@ -37,7 +37,9 @@ def unfold(score: WrittenScore, content_hash: str, report: Report) -> Arrangemen
     bars = _unfold_bars(score, order)
     if bars[-1].onset_q + bars[-1].duration_q > MAX_SCORE_Q:
         raise report.refusal(f"the score is longer than {MAX_SCORE_Q} quarters", "correct it")
-    notes = _finish_notes(_join_ties(score, bars))
+    struck = _join_ties(score, bars)
+    loose = tuple(_loose_ties(struck))
+    notes = _finish_notes(struck)
     if not notes:
         raise report.refusal("the score holds no notes", "give one with notes for piano")
     return Arrangement(
@@ -47,7 +49,7 @@ def unfold(score: WrittenScore, content_hash: str, report: Report) -> Arrangemen
         bars=bars,
         tempo=tempo_map(score, bars, report),
         pedals=pedal_spans(score, bars, report),
-        marks=_unfold_marks(score, bars),
+        marks=_in_order((*_marks_as_played(score, bars), *loose)),
         fifths=score.bars[0].fifths,
         problems=report.problems,
         spelled=score.spelled,
@@ -124,6 +126,18 @@ def _join_ties(score: WrittenScore, bars: Iterable[Bar]) -> list[_Sounding]:
     return struck
 
 
+def _loose_ties(struck: Iterable[_Sounding]) -> Iterator[Mark]:
+    """Ties that no time through finds a note to end on ("tie-open"), or to begin from."""
+    sounding = list(struck)
+    went_on = {head for s in sounding for head in s.heads[:-1]}
+    came_from = {head for s in sounding for head in s.heads[1:]}
+    for s in sounding:
+        if s.bar.time == 1 and s.tied_on and s.heads[-1] not in went_on:
+            yield Mark("tie-open", s.onset_q, s.bar.index, note_id=s.heads[-1])
+        if s.bar.time == 1 and s.head.tie_stop and s.head.note_id not in came_from:
+            yield Mark("tie-open", s.onset_q, s.bar.index, "from nowhere", note_id=s.head.note_id)
+
+
 def _in_playing_order(notes: list[WrittenNote]) -> list[WrittenNote]:
     return sorted(notes, key=lambda n: (n.at_q, _GRACE_ORDER[n.grace]))
 
@@ -153,6 +167,7 @@ def _take_tie(waiting: list[_Sounding], note: WrittenNote, onset_q: Fraction) ->
 def _tie_on(held: _Sounding, note: WrittenNote, onset_q: Fraction) -> None:
     held.end_q = onset_q + note.duration_q
     held.heads.append(note.note_id)
+    held.tied_on = note.tie_start
     held.optional = held.optional and note.optional
     held.ornament = held.ornament or note.ornament
 
@@ -195,8 +210,8 @@ def _score_note(note: _Sounding, unison: int) -> ScoreNote:
     )  # fmt: skip
 
 
-def _unfold_marks(score: WrittenScore, bars: Iterable[Bar]) -> tuple[Mark, ...]:
-    return tuple(sorted(_marks_as_played(score, bars), key=lambda m: (m.onset_q, m.bar)))
+def _in_order(marks: Iterable[Mark]) -> tuple[Mark, ...]:
+    return tuple(sorted(marks, key=lambda m: (m.onset_q, m.bar)))
 
 
 def _marks_as_played(score: WrittenScore, bars: Iterable[Bar]) -> Iterator[Mark]:
