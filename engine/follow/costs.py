@@ -31,10 +31,11 @@ GET_LOST = 9.0
 WRONG = {1: 4.2, 2: 4.4, 12: 5.0, 3: 5.4, 4: 5.4}
 #: No moment is so early or so late that it costs more than this; a hesitation costs less.
 TIMING_AT_MOST, HESITATION = 9.0, 4.0
-#: Spread of an onset: within a chord and between the hands, seconds; share of the way since the
-#: last known moment (free pulse), which counts up to so many seconds; the same while the tempo is
-#: not known; of notes whose moment is free (graces, rolled chords).
-SPREAD_S, SPREAD_WAY, FAR_S, SPREAD_UNKNOWN, SPREAD_LOOSE_S = 0.035, 0.15, 2.5, 0.4, 0.08
+#: Spread of an onset, seconds: within a chord and between the hands; share of a quarter (at most a
+#: second); share of the way since the last known moment (free pulse), which counts up to so many
+#: seconds; the same while the tempo is not known; of notes whose moment is free (graces, rolls).
+SPREAD_S, SPREAD_BEAT, SPREAD_WAY, FAR_S = 0.03, 0.03, 0.12, 2.5
+SPREAD_UNKNOWN, SPREAD_LOOSE_S = 0.4, 0.08
 #: An interval twice as long as due, and longer by this, says nothing of the tempo.
 HALT_S = 0.3
 #: A jump out of the middle of playing, and after a long pause (which costs what it costs anyone).

@@ -117,7 +117,7 @@ def timing_cost(path: Path, group: int, q: float, time_s: float, loose: int) -> 
     way_q = q - path.at_q
     late_s = time_s - path.at_s - way_q * path.s_per_q
     cost = oddness(path, way_q, late_s, loose)
-    most = costs.HESITATION if late_s > 0.0 and group > path.front else costs.TIMING_AT_MOST
+    most = costs.HESITATION if late_s > 0.0 and group >= path.front else costs.TIMING_AT_MOST
     return cost if cost < most else most
 
 
@@ -126,7 +126,8 @@ def oddness(path: Path, way_q: float, late_s: float, loose: int) -> float:
     way_s = abs(way_q) * path.s_per_q
     if way_s > costs.FAR_S:
         way_s = costs.FAR_S
-    spread_s = costs.SPREAD_S + costs.SPREAD_WAY * way_s
+    beat_s = path.s_per_q if path.s_per_q < 1.0 else 1.0
+    spread_s = costs.SPREAD_S + costs.SPREAD_BEAT * beat_s + costs.SPREAD_WAY * way_s
     if path.steps < 3:
         spread_s += costs.SPREAD_UNKNOWN * way_s
     if loose:
