@@ -180,10 +180,11 @@ class Listener:
             self._happened(happening)
 
     def _has_changed(self) -> bool:
-        """Something that time alone changes: the state, the beat, a warning."""
+        """Something that time alone changes: the state, the beat, a place, a warning."""
         now = self._session.picture(self._clock.now_s())
         last = self._snapshot
-        return (now.state, now.beat, self._message()) != (last.state, last.beat, last.message)
+        shown = (now.state, now.beat, now.place_q, self._message())
+        return shown != (last.state, last.beat, last.place_q, last.message)
 
     def _message(self) -> str:
         return self._session.message or self._warnings() or self._trouble

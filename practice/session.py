@@ -23,6 +23,7 @@ from practice.happenings import (
     TakeBegan,
     TakeEnded,
 )
+from practice.listening import BREATH_S, Listening
 from practice.pace import Silences
 from practice.snapshot import Command, State
 from practice.take_under_way import TakeUnderWay
@@ -81,6 +82,7 @@ class Session:
         self._pulse: Pulse | None = None
         self._rest_until_s = math.inf
         self._early_s = 0.0
+        self._listening: Listening | None = None
         self._out: list[Happening] = []
 
     # what comes in
@@ -160,6 +162,8 @@ class Session:
             picture = replace(picture, beat=beat)
         if take is not None:
             picture = replace(picture, take=take.number, damper=take.damper, doubt=take.doubt)
+        if self._listening is not None:
+            picture = replace(picture, place_q=self._listening.place_q(now_s))
         if one is not None:
             picture = replace(
                 picture,
@@ -173,6 +177,8 @@ class Session:
     # time
 
     def _pass_time(self, now_s: float) -> None:
+        if self._listening is not None and now_s >= self._listening.end_s:
+            self._end_listening()
         take = self._take
         if take is None:
             return
@@ -231,6 +237,8 @@ class Session:
             self._arm(take.start_s + move.time_s)
 
     def _strike(self, take: TakeUnderWay, note: PlayedNote) -> None:
+        if self._listening is not None:
+            self._hush()
         if self._waits_for_gesture():
             self._arm(take.start_s + note.onset_s)
             return
@@ -294,6 +302,7 @@ class Session:
             self._pulse = None
             self._out.append(PulseEnded())
         if one is None or self._take is None:
+            self._state = "waiting"
             return
         if len(one.notes) < min(LEAST_NOTES, self._silences.size):
             self._state = "waiting"
@@ -315,6 +324,8 @@ class Session:
 
     def _finish(self, state: State) -> None:
         """End pass and take, and go to a state."""
+        if self._listening is not None:
+            self._hush()
         if self._pass or self._pulse:
             at_s = self._take.last_s if self._take else 0.0
             self._end_pass(at_s)
@@ -368,7 +379,33 @@ class Session:
         self._arrangement = new
         self._change(replace(self._drill, span=span))
 
+    def _do_listen(self, command: Command, now_s: float) -> None:
+        """Have the span (or the one named) played by the partner, the page following."""
+        self._stop_pass()
+        self._rest_until_s = math.inf
+        drill = self._drill
+        span, hands = command.span or drill.span, command.hands or drill.hands or "both"
+        rate, start_s = command.rate or drill.rate, now_s + BREATH_S
+        self._listening = Listening(self._arrangement, span, hands, rate, start_s)
+        self._state = "listening"
+        extra = {**command.extra, "start_s": start_s, "arrangement": self._arrangement}
+        self._out.append(Asked(replace(command, span=span, hands=hands, rate=rate, extra=extra)))
+
+    def _do_hush(self, _command: Command, _now_s: float) -> None:
+        self._hush()
+
+    def _hush(self) -> None:
+        self._end_listening()
+        self._out.append(Asked(Command("hush")))
+
+    def _end_listening(self) -> None:
+        self._listening = None
+        if self._state == "listening":
+            self._state = "waiting"
+
     def _do_again(self, _command: Command, now_s: float) -> None:
+        if self._listening is not None:
+            self._hush()
         self._stop_pass()
         if self._drill.pulse_kind == "strict":
             self._arm(now_s)

@@ -45,20 +45,21 @@ SWITCH_S = 0.0005
 class Partner(Protocol):
     """Who plays with the player: the click, the other hand. None of these may wait."""
 
-    def begin(self, pulse: PulseBegan) -> None:
-        """Count in and keep the pulse."""
+    @property
+    def problem(self) -> str:
+        """Why nothing sounds, "" where it does."""
         ...
 
-    def end(self) -> None:
-        """No more pulse."""
-        ...
-
-    def ask(self, asked: Asked) -> None:
-        """The player asked for something: listen, hush."""
+    def notice(self, happening: Happening) -> None:
+        """What the session says: a pulse began or ended, a key was heard, listen, hush."""
         ...
 
     def hear(self, event: KeyEvent) -> None:
         """What the player plays, on the driver's thread, at once."""
+        ...
+
+    def close(self) -> None:
+        """Silence everything. Waits until that is done."""
         ...
 
 
@@ -113,7 +114,7 @@ class Sitting:
             setting.drill,
             setting.clock,
             self._happened,
-            warnings=lambda: self._keeper.problem if self._keeper else "",
+            warnings=self._warnings,
             failures=lambda: self._keyboard.failures if self._keyboard else 0,
         )
         self._load_map = load_map
@@ -157,6 +158,10 @@ class Sitting:
         """The stamping clock."""
         return self._setting.clock
 
+    def _warnings(self) -> str:
+        kept = self._keeper.problem if self._keeper else ""
+        return kept or (self._partner.problem if self._partner else "")
+
     # what the simulated pianist needs
 
     def port_changed(self, change: PortChange) -> None:
@@ -180,7 +185,7 @@ class Sitting:
             self._keyboard.stop()
         self.listener.stop()
         if self._partner:
-            self._partner.end()
+            self._partner.close()
         self._judge.stop()
         self.listener.drain()
 
@@ -208,8 +213,12 @@ class Sitting:
             self._take_began(happening)
         elif isinstance(happening, TakeEnded):
             self._take_ended(happening)
+        elif isinstance(happening, Asked) and self._has_answered(happening.command):
+            return
         else:
-            self._tell_partner(happening)
+            self._note_pulse(happening)
+        if self._partner:
+            self._partner.notice(happening)
 
     def _take_began(self, began: TakeBegan) -> None:
         setting = self._setting
@@ -232,21 +241,11 @@ class Sitting:
         if self._keeper:
             self._keeper.end(ended.take)
 
-    def _tell_partner(self, happening: PulseBegan | PulseEnded | Asked) -> None:
+    def _note_pulse(self, happening: Happening) -> None:
         if isinstance(happening, PulseBegan):
             self._pulse = happening
         elif isinstance(happening, PulseEnded):
             self._pulse = None
-        elif self._has_answered(happening.command):
-            return
-        if self._partner is None:
-            return
-        if isinstance(happening, PulseBegan):
-            self._partner.begin(happening)
-        elif isinstance(happening, PulseEnded):
-            self._partner.end()
-        else:
-            self._partner.ask(happening)
 
     def _has_answered(self, command: Command) -> bool:
         """Do what is neither the session's affair nor the partner's."""
