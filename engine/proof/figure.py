@@ -1,0 +1,118 @@
+"""Where the figure breaks its own pattern by a single note."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+from itertools import pairwise
+
+from engine.arrangement import Arrangement, Figure, ScoreNote
+from engine.pitch_names import printed
+from engine.proof.remark import Remark, remark_on
+
+
+def figure_remarks(arrangement: Arrangement) -> Iterator[Remark]:
+    """Cells that differ from equal cells on both sides in one note's pitch, presence or moment."""
+    for figure in arrangement.form.figures:
+        yield from _altered(arrangement, figure)
+        yield from _interrupted(arrangement, figure)
+
+
+def _notes(arrangement: Arrangement, cell: tuple[int, ...]) -> list[ScoreNote]:
+    return [arrangement.notes[i] for i in cell]
+
+
+def _follow(figure: Figure, before: list[ScoreNote], after: list[ScoreNote], cells: int) -> bool:
+    return after[0].onset_q - before[0].onset_q == cells * figure.cell_q
+
+
+def _altered(arrangement: Arrangement, figure: Figure) -> Iterator[Remark]:
+    """One place of one cell has another key than the equal cells before and after it.
+
+    Two equal cells are wanted on either side (one at the edges of the row is not enough), so
+    that a change of harmony is not taken for an error.
+    """
+    cells = [_notes(arrangement, c) for c in figure.occurrences]
+    for k in range(2, len(cells) - 2):
+        a, b, here, c, d = cells[k - 2 : k + 3]
+        around = [[n.pitch for n in cell] for cell in (a, b, c, d)]
+        if here[0].time != 1 or not _follow(figure, a, d, 4) or around.count(around[0]) != 4:
+            continue
+        off = [p for p, n in enumerate(here) if n.pitch != around[0][p]]
+        if len(off) != 1 or _with_the_line(arrangement, here[off[0]]):
+            continue
+        if not _known_there(cells, here, off[0]):
+            note, usual = here[off[0]], b[off[0]]
+            why = (
+                f"place {off[0] + 1} of the figure is {printed(note.name)} here and "
+                f"{printed(usual.name)} in the cells before and after"
+            )
+            yield remark_on(arrangement, "figure", [note], why, 0.8, usual.name)
+
+
+def _known_there(cells: list[list[ScoreNote]], here: list[ScoreNote], place: int) -> bool:
+    """Whether the figure has that key at that place elsewhere on the page: then it is meant."""
+    note = here[place]
+    return any(
+        cell[place].pitch == note.pitch and cell[place].note_id != note.note_id for cell in cells
+    )
+
+
+def _with_the_line(arrangement: Arrangement, note: ScoreNote) -> bool:
+    """Whether the line has the same letter with the same sign at that moment: then it is meant."""
+    sounding = (
+        n
+        for n in (arrangement.notes[i] for i in arrangement.form.line)
+        if n.onset_q <= note.onset_q < n.onset_q + n.duration_q
+    )
+    return any(n.pitch % 12 == note.pitch % 12 for n in sounding)
+
+
+def _interrupted(arrangement: Arrangement, figure: Figure) -> Iterator[Remark]:
+    """One cell of a row lacks a note, has one too many, or has one at another moment."""
+    cells = [_notes(arrangement, c) for c in figure.occurrences]
+    for k, (before, after) in enumerate(pairwise(cells)):
+        if not _follow(figure, before, after, 2) or before[0].time != 1:
+            continue
+        if not _in_a_row(figure, cells, k) or not _in_a_row(figure, cells, k + 1):
+            continue
+        start = before[0].onset_q + figure.cell_q
+        here = [
+            n
+            for n in arrangement.notes
+            if n.hand == figure.hand and start <= n.onset_q < after[0].onset_q and not n.grace
+        ]
+        if here:
+            yield from _one_off(arrangement, before, here, start)
+
+
+def _in_a_row(figure: Figure, cells: list[list[ScoreNote]], k: int) -> bool:
+    """Whether a cell has its neighbour on the far side of the gap."""
+    left = k > 0 and _follow(figure, cells[k - 1], cells[k], 1)
+    right = k + 1 < len(cells) and _follow(figure, cells[k], cells[k + 1], 1)
+    return left or right
+
+
+def _one_off(
+    arrangement: Arrangement,
+    before: list[ScoreNote],
+    here: list[ScoreNote],
+    start_q: Fraction,
+) -> Iterator[Remark]:
+    wanted = [n.onset_q - before[0].onset_q for n in before]
+    got = sorted({n.onset_q - start_q for n in here})
+    missing = [q for q in wanted if q not in got]
+    extra = [q for q in got if q not in wanted]
+    if len(missing) + len(extra) == 0 or len(missing) > 1 or len(extra) > 1:
+        return
+    pitches = {n.pitch for n in before}
+    if sum(n.pitch in pitches for n in here) < 0.7 * len(here):
+        return
+    place = wanted.index(missing[0]) + 1 if missing else 0
+    if missing and extra:
+        why = f"place {place} of the figure comes at another moment than in the cells around it"
+    elif missing:
+        why = f"place {place} of the figure is missing here and present in the cells around it"
+    else:
+        why = "one note more here than in the figure's cells around it"
+    yield remark_on(arrangement, "figure", here, why, 0.75)
