@@ -1,0 +1,1 @@
+"""Faults made on purpose, many times over: `python -m tests.trust` prints what was survived."""

@@ -1,0 +1,16 @@
+"""A short run of each fault; `python -m tests.trust` is the long one."""
+
+from __future__ import annotations
+
+from tests.trust.kills import kill_at_random
+from tests.trust.verdict import Verdict
+
+
+def test_a_killed_process_loses_at_most_the_last_second():
+    verdict = kill_at_random(4, seed=3)
+    assert verdict.passed, verdict
+
+
+def test_a_fault_that_was_never_tried_is_not_survived():
+    assert not Verdict("nothing done", 0, 0).passed
+    assert not Verdict("one lost", 2, 1).passed
