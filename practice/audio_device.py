@@ -7,6 +7,7 @@ time it is on the card's clock.
 
 from __future__ import annotations
 
+import os
 import threading
 from collections.abc import Callable
 
@@ -16,6 +17,7 @@ import numpy.typing as npt
 from engine.errors import UndersongError
 from practice.audio_clock import AudioClock
 from practice.clock import Clock
+from practice.rtmidi_driver import quiet_libraries
 
 #: Asked for with a number of frames; gives int16 of shape (frames, 2).
 Fill = Callable[[int], npt.NDArray[np.int16]]
@@ -39,6 +41,7 @@ class AudioDevice:
     def __init__(
         self, fill: Fill, card_clock: AudioClock, clock: Clock, rate_hz: int, block: int
     ) -> None:
+        os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
         import pygame
 
         self._fill, self._card_clock, self._clock = fill, card_clock, clock
@@ -48,7 +51,8 @@ class AudioDevice:
         self.failures = 0
         self._handed = 0
         try:
-            pygame.mixer.init(rate_hz, -16, CHANNELS, block, allowedchanges=0)
+            with quiet_libraries():
+                pygame.mixer.init(rate_hz, -16, CHANNELS, block, allowedchanges=0)
         except pygame.error as error:
             raise _no_sound(error) from error
         self._channel = pygame.mixer.Channel(0)
@@ -88,6 +92,23 @@ class AudioDevice:
             data = bytes(self._block * 2 * CHANNELS)
         self._channel.queue(pygame.mixer.Sound(buffer=data))
         self._handed += self._block
+
+
+def check_card() -> None:
+    """See that there is a sound card.
+
+    Raises:
+        UndersongError: there is none, or it cannot be opened.
+    """
+    os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
+    import pygame
+
+    try:
+        with quiet_libraries():
+            pygame.mixer.init()
+    except pygame.error as error:
+        raise _no_sound(error) from error
+    pygame.mixer.quit()
 
 
 def _no_sound(error: Exception) -> UndersongError:

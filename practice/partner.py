@@ -76,6 +76,7 @@ class SecondPiano:
         clock: the stamping clock.
         settings: see there.
         remembered: the player's timing in earlier takes, if any.
+        at_once: open the instrument now; else when it is first needed.
     """
 
     def __init__(
@@ -85,17 +86,21 @@ class SecondPiano:
         clock: Clock,
         settings: PartnerSettings,
         remembered: Remembered | None = None,
+        at_once: bool = False,
     ) -> None:
         self._arrangement = arrangement
         self._open_instrument = open_instrument
         self._clock = clock
         self._settings = settings
         self._remembered = remembered
+        self._at_once = at_once
         self._instrument: Instrument | None = None
         self._accompanist: Accompanist | None = None
         self._following: _Following | None = None
         #: Why there is no sound, "" where there is.
         self.problem = ""
+        #: Set once the instrument is open, or cannot be.
+        self.ready = threading.Event()
         #: Words that could not be acted on; should stay 0.
         self.failures = 0
         self._queue: queue.SimpleQueue[Callable[[], None] | None] = queue.SimpleQueue()
@@ -121,7 +126,8 @@ class SecondPiano:
     # on the partner's thread
 
     def _run(self) -> None:
-        self._open()
+        if self._at_once:
+            self._open()
         try:
             while (word := self._queue.get()) is not None:
                 try:
@@ -134,15 +140,20 @@ class SecondPiano:
                 self._accompanist.close()
 
     def _open(self) -> None:
+        """Open the instrument if that was not tried before."""
+        if self.ready.is_set():
+            return
         try:
             self._instrument = self._open_instrument()
+            self._accompanist = Accompanist(self._instrument, self._clock)
         except UndersongError as error:
             self.problem = str(error)
-            return
-        self._accompanist = Accompanist(self._instrument, self._clock)
+        self.ready.set()
 
     def _begin(self, pulse: PulseBegan) -> None:
-        self._play(_PULSE, [])
+        if not (self._settings.click or self._settings.other_hand):
+            return
+        self._open()
         events: list[Timed] = []
         if self._settings.click:
             events += list_pulse(self._arrangement, pulse, self._settings.click_parts)
@@ -157,6 +168,7 @@ class SecondPiano:
         if command.kind == "hush":
             self._hush()
         elif command.kind == "listen" and command.span is not None:
+            self._open()
             self._arrangement = command.extra.get("arrangement", self._arrangement)
             part: Part = command.extra.get("part", "all")
             choice = PageChoice(command.span, command.hands or "both", part, command.rate or 1.0)
@@ -196,6 +208,7 @@ class SecondPiano:
             return None
         if other_hand(drill.hands) is None:
             return None
+        self._open()
         return _Following(
             self._arrangement, drill.span, drill.hands, drill.rate, began.start_s, self._remembered
         )

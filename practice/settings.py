@@ -19,18 +19,21 @@ class Settings:
     Attributes:
         keyboard: name of the input used last, taken first when several are there.
         output: name of the output for click and other hand, "" for the built-in sound.
+        output_latency_ms: from the built-in sound's buffers to the ear, as the player found it.
         count_in_beats: before a strict pass; None for one bar.
         window: what the window keeps for itself, by name.
     """
 
     keyboard: str = ""
     output: str = ""
+    output_latency_ms: float = 0.0
     count_in_beats: int | None = None
     window: dict[str, Any] = field(default_factory=dict)
 
 
 _KINDS: dict[str, tuple[type, ...]] = {
-    "keyboard": (str,), "output": (str,), "count_in_beats": (int, type(None)), "window": (dict,),
+    "keyboard": (str,), "output": (str,), "output_latency_ms": (int, float),
+    "count_in_beats": (int, type(None)), "window": (dict,),
 }  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from practice.commands.options import add_span_options, positive_count, positive_number, read_drill
+from practice.commands.sound_options import add_sound_options, seat_partner
 from practice.environment import Environment, ExitStatus, Places, find_places
 
 if TYPE_CHECKING:
@@ -36,10 +37,10 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add_span_options(parser)
     add("--passes", metavar="N", type=positive_count, help="stop after N passes")
     add("--in", dest="input", metavar="PORT", default="", help="keyboard, by a part of its name")
-    add("--out", dest="output", metavar="PORT", help="MIDI output for click and other hand")
     add("--no-window", action="store_true", help="text in the terminal instead of a window")
     add("--json", metavar="FILE", help="write the result as JSON; - for standard output")
     add("--player", choices=("demo",), help="let a simulated pianist play")
+    add_sound_options(parser)
     demo = parser.add_argument_group("with --player demo")
     demo.add_argument(
         "--character", default="demo", choices=("steady", "demo", "hurried", "rummaging"),
@@ -109,7 +110,10 @@ def _sit_down(evening: _Evening) -> Sitting:
         return LiveMap(arrangement) if options.player else read_map(store, arrangement)
 
     history = read_history(store, evening.arrangement)
-    return Sitting(setting, _open_keeper(evening), history=history, load_map=load_map)
+    partner = seat_partner(
+        options, evening.settings, evening.places, evening.arrangement, evening.drill, clock
+    )
+    return Sitting(setting, _open_keeper(evening), partner, history, load_map)
 
 
 def _clock(options: argparse.Namespace, env: Environment) -> Clock:

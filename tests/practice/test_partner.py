@@ -1,0 +1,245 @@
+"""The second piano against a clock that is moved by hand and an instrument that writes down."""
+
+from __future__ import annotations
+
+import threading
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from engine.arrangement import Arrangement, Span, notes_in, whole_span
+from engine.errors import UndersongError
+from engine.performance import KeyEvent
+from engine.read import read_arrangement
+from practice.accompany import Accompanist
+from practice.clock import SystemClock
+from practice.drill import Drill
+from practice.happenings import Asked, EventHeard, PulseBegan, PulseEnded, TakeBegan, TakeEnded
+from practice.instrument import MidiInstrument, Sounding
+from practice.page import PageChoice, play_page
+from practice.partner import PartnerSettings, SecondPiano, list_pulse
+from practice.snapshot import Command
+
+
+class Written:
+    """An instrument that writes down what it is told, and when."""
+
+    lead_s = 0.0
+
+    def __init__(self) -> None:
+        self.told: list[tuple[float, float, bytes]] = []
+        self.sounding = Sounding()
+        self.silenced = 0
+        self.closed = False
+
+    def play(self, time_s: float, data: bytes) -> None:
+        self.sounding.hear(data)
+        self.told.append((time.perf_counter(), time_s, data))
+
+    def play_now(self, data: bytes) -> None:
+        self.play(time.perf_counter(), data)
+
+    def silence(self) -> None:
+        self.silenced += 1
+        self.sounding = Sounding()
+
+    def close(self) -> None:
+        self.silence()
+        self.closed = True
+
+
+@pytest.fixture(scope="module")
+def pump(exercises: Path) -> Arrangement:
+    return read_arrangement(exercises / "brine-pump.musicxml")
+
+
+def wait_for(what: object, seconds: float = 5.0) -> bool:
+    end = time.monotonic() + seconds
+    while not what():  # type: ignore[operator]
+        if time.monotonic() > end:
+            return False
+        time.sleep(0.005)
+    return True
+
+
+def pulse_at(start_s: float, span: Span, hands: str | None = "left") -> PulseBegan:
+    counts = tuple(start_s - 0.3 + 0.15 * k for k in range(2))
+    return PulseBegan(counts, start_s, span, hands, 4.0)  # type: ignore[arg-type]
+
+
+def test_clicks_lie_on_the_tempo_map(pump: Arrangement) -> None:
+    pulse = PulseBegan((1.0, 2.0), 3.0, Span(2, 3), None, 0.5)
+    ons = [(t, d) for t, d in list_pulse(pump, pulse, 1) if d[0] & 0xF0 == 0x90]
+    assert [t for t, _ in ons[:2]] == [1.0, 2.0]
+    beat_s = 60.0 / 84.0 * 1.0  # a dotted quarter at 84 quarters a minute, half speed
+    expected = 3.0 + np.arange(4) * 1.5 * beat_s * 2
+    assert np.allclose([t for t, _ in ons[2:]], expected)
+    assert [d[1] for _, d in ons[2:]] == [76, 77, 76, 77]
+    assert {d[0] for _, d in ons} == {0x99}
+
+
+def test_parts_of_the_beat_are_softer(pump: Arrangement) -> None:
+    pulse = PulseBegan((1.0, 2.0), 3.0, Span(2, 2), None, 1.0)
+    ons = [d for _, d in list_pulse(pump, pulse, 3) if d[0] & 0xF0 == 0x90]
+    assert len(ons) == 12
+    assert ons[1][2] < ons[3][2] < ons[0][2]
+
+
+def test_a_strict_pulse_is_clicked_and_the_other_hand_played_to_the_end(pump: Arrangement) -> None:
+    span, instrument, clock = Span(2, 3), Written(), SystemClock()
+    partner = SecondPiano(pump, lambda: instrument, clock, PartnerSettings(other_hand=True))
+    start_s = clock.now_s() + 0.5
+    partner.notice(pulse_at(start_s, span))
+    assert wait_for(lambda: clock.now_s() > start_s + 1.8, 6.0)
+    partner.close()
+    played = sorted(d[1] for _, _, d in instrument.told if d[0] == 0x90)
+    rows = [i for i in notes_in(pump, span, "right") if not pump.notes[i].optional]
+    assert played == sorted(pump.notes[i].pitch for i in rows)
+    assert sum(d[0] == 0x99 for _, _, d in instrument.told) == 2 + 4
+    assert instrument.closed
+
+
+def test_when_the_pulse_ends_nothing_more_begins_and_everything_ends(pump: Arrangement) -> None:
+    instrument, clock = Written(), SystemClock()
+    partner = SecondPiano(pump, lambda: instrument, clock, PartnerSettings(other_hand=True))
+    start_s = clock.now_s() + 0.4
+    partner.notice(pulse_at(start_s, whole_span(pump)))
+    assert wait_for(lambda: clock.now_s() > start_s + 0.5)
+    partner.notice(PulseEnded())
+    time.sleep(0.1)
+    ons = sum(d[0] & 0xF0 == 0x90 for _, _, d in instrument.told)
+    time.sleep(0.7)
+    assert sum(d[0] & 0xF0 == 0x90 for _, _, d in instrument.told) == ons > 0
+    assert not instrument.sounding.keys
+    partner.close()
+
+
+def test_listening_plays_the_page_and_hush_silences_it(pump: Arrangement) -> None:
+    instrument, clock = Written(), SystemClock()
+    partner = SecondPiano(pump, lambda: instrument, clock, PartnerSettings(hand_channel=1))
+    partner.notice(Asked(Command("listen", span=Span(0, 5), hands="both", rate=3.0)))
+    assert wait_for(lambda: len(instrument.told) > 10)
+    assert all(d[0] & 0x0F == 1 for _, _, d in instrument.told)
+    before = instrument.silenced
+    partner.notice(Asked(Command("hush")))
+    assert wait_for(lambda: instrument.silenced > before)
+    count = len(instrument.told)
+    time.sleep(0.3)
+    assert len(instrument.told) == count
+    partner.close()
+
+
+def test_in_free_pulse_the_other_hand_follows(pump: Arrangement) -> None:
+    """The left hand is played live; the right hand's notes come, and stop with the player."""
+    instrument, clock, span = Written(), SystemClock(), Span(2, 4)
+    settings = PartnerSettings(other_hand=True)
+    partner = SecondPiano(pump, lambda: instrument, clock, settings, at_once=True)
+    assert wait_for(lambda: partner.ready.is_set())
+    start_s = clock.now_s() + 0.05
+    drill = Drill(span, "left", "free", 1.0)
+    partner.notice(
+        TakeBegan(take=1, start_s=start_s, drill=drill, port="Upright", arrangement=pump)
+    )
+    page = play_page(pump, PageChoice(span, "left", rate=2.0), start_s)
+    for event in page:
+        while clock.now_s() < event.time_s:
+            time.sleep(0.001)
+        placed = KeyEvent(event.time_s - start_s, 0.0, event.data)
+        partner.notice(EventHeard(1, placed))
+    time.sleep(0.4)
+    partner.notice(TakeEnded(1, (), (), ()))
+    partner.close()
+    rows = [i for i in notes_in(pump, span, "right") if not pump.notes[i].optional]
+    assert partner.problem == ""
+    played = [d[1] for _, _, d in instrument.told if d[0] == 0x90]
+    assert sorted(played) == sorted(pump.notes[i].pitch for i in rows)
+    levels = [d[2] for _, _, d in instrument.told if d[0] == 0x90]
+    assert max(levels) < min(e.data[2] for e in page if e.data[0] == 0x90)
+
+
+def test_without_sound_the_reason_is_told_and_nothing_else_happens(pump: Arrangement) -> None:
+    def fail() -> Written:
+        raise UndersongError("no sound", "sound card", "connect one")
+
+    partner = SecondPiano(pump, fail, SystemClock(), PartnerSettings())
+    partner.notice(pulse_at(time.perf_counter() + 0.2, Span(2, 3)))
+    partner.close()
+    assert partner.problem == "sound card: no sound; connect one"
+    assert partner.failures == 0
+
+
+class Port:
+    """A MIDI output that may be lost."""
+
+    def __init__(self, lost_after: int = 10**9) -> None:
+        self.sent: list[bytes] = []
+        self.closed = False
+        self._lost_after = lost_after
+
+    def send(self, data: bytes) -> None:
+        if len(self.sent) >= self._lost_after:
+            raise OSError("gone")
+        self.sent.append(data)
+
+    def close(self) -> None:
+        self.closed = True
+
+
+def test_midi_out_ends_every_note_and_pedal_it_began() -> None:
+    port = Port()
+    instrument = MidiInstrument(port)
+    for data in (
+        b"\x90\x3c\x40",
+        b"\x91\x40\x40",
+        b"\xb0\x40\x7f",
+        b"\x90\x3e\x40",
+        b"\x80\x3e\x40",
+    ):
+        instrument.play_now(data)
+    instrument.silence()
+    after = port.sent[5:]
+    assert b"\xb0\x40\x00" in after
+    assert b"\x80\x3c\x40" in after
+    assert b"\x81\x40\x40" in after
+    assert b"\x80\x3e\x40" not in after
+    for channel in (0, 1):
+        assert bytes([0xB0 | channel, 123, 0]) in after
+        assert bytes([0xB0 | channel, 120, 0]) in after
+    instrument.close()
+    assert port.closed
+
+
+def test_a_lost_port_stops_nothing_else() -> None:
+    instrument = MidiInstrument(Port(lost_after=1))
+    instrument.play_now(b"\x90\x3c\x40")
+    instrument.play_now(b"\x90\x3e\x40")
+    instrument.silence()
+    instrument.close()
+
+
+def test_taking_back_keeps_the_endings_of_what_has_begun() -> None:
+    instrument, clock = Written(), SystemClock()
+    accompanist = Accompanist(instrument, clock)
+    now = clock.now_s()
+    accompanist.add([(now, b"\x90\x3c\x40"), (now + 0.15, b"\x80\x3c\x40")], "hand")
+    accompanist.add([(now + 0.2, b"\x90\x40\x40"), (now + 0.3, b"\x80\x40\x40")], "hand")
+    assert wait_for(lambda: len(instrument.told) == 1)
+    accompanist.take_back("hand")
+    assert wait_for(lambda: len(instrument.told) == 2)
+    time.sleep(0.4)
+    assert [d for _, _, d in instrument.told] == [b"\x90\x3c\x40", b"\x80\x3c\x40"]
+    accompanist.close()
+
+
+def test_order_is_kept_among_messages_of_one_moment() -> None:
+    instrument, clock = Written(), SystemClock()
+    accompanist = Accompanist(instrument, clock)
+    at = clock.now_s() + 0.05
+    messages = [bytes([0x90, 40 + k, 50]) for k in range(30)]
+    accompanist.add([(at, data) for data in messages])
+    assert wait_for(lambda: len(instrument.told) == 30)
+    assert [d for _, _, d in instrument.told] == messages
+    accompanist.close()
+    assert not [t for t in threading.enumerate() if t.name == "accompanist" and t.is_alive()]
