@@ -55,7 +55,7 @@ BACK_Q, AHEAD_Q = 1.0, 2.0
 #: A note from before the place where the player landed, and how far before at most, quarters.
 BEFORE_LANDING, BEFORE_Q = 3.0, 0.5
 #: A way on that costs more than this is doubtful: then all others are looked at.
-DOUBTFUL = 2.5
+DOUBTFUL = 1.2
 #: A way on is kept beside the best one when it costs no more than this in addition.
 DOUBT = 3.5
 

@@ -1,0 +1,221 @@
+"""How long a frame takes: `python -m tests.bench.bench_frames [--minutes M]`.
+
+A long arrangement made from the miniature (repeated until it lasts ten minutes, its line doubled
+to twenty notes a second) is played to the window by a made-up listener in accelerated time, under
+the dummy driver at 1920 by 1080. Each frame brings its notes, as they would come at sixty frames
+a second. Printed: quantiles of update and draw, the slowest frames and what they did, and how
+long after being published a note was on the screen. Nothing is asserted.
+"""
+
+from __future__ import annotations
+
+import argparse
+import gc
+import os
+import sys
+import tempfile
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+os.environ.setdefault("SDL_VIDEODRIVER", "dummy")
+os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
+
+import numpy as np
+
+from engine.arrangement import Arrangement, Span, whole_span
+from engine.findings import Finding
+from engine.performance import PlayedNote
+from engine.read import engravable_text, read_arrangement
+from practice.engrave import Engraver, PageLayout
+from practice.snapshot import Command, PassRecord, Snapshot
+from practice.window.desk import fitting_layout
+from practice.window.desk_state import left_hand_ids
+from practice.window.parts import arrange_parts
+from practice.window.screen import Screen
+from tests.window.staging import CACHE, map_cells, passed, waiting
+
+SIZE = (1920, 1080)
+FRAME_S = 1 / 60
+NOTES_PER_S = 20.0
+
+
+def write_long_score(folder: Path, minutes: float) -> Path:
+    """A two-hand score of running notes: ten a second in each hand, so many minutes long."""
+    bars = max(4, round(minutes * 60 / 2.4))  # 4/4 at a quarter = 100: a bar lasts 2.4 s
+    right = [63, 66, 70, 75, 74, 70, 66, 61]
+    left = [39, 46, 51, 54, 58, 54, 51, 46]
+    names = ["C", "C#", "D", "E-", "E", "F", "G-", "G", "A-", "A", "B-", "B"]
+    rows = ["".join(_bar(k, right, left, names)) for k in range(bars)]
+    text = (
+        '<?xml version="1.0"?><score-partwise version="4.0"><part-list><score-part id="P1">'
+        "<part-name>Piano</part-name></score-part></part-list>"
+        f'<part id="P1">{"".join(rows)}</part></score-partwise>'
+    )
+    path = folder / f"running-{bars}.musicxml"
+    path.write_text(text, "utf-8")
+    return path
+
+
+def _bar(k: int, right: list[int], left: list[int], names: list[str]) -> list[str]:
+    head = ""
+    if k == 0:
+        head = (
+            "<attributes><divisions>6</divisions><key><fifths>-6</fifths></key><time><beats>4"
+            "</beats><beat-type>4</beat-type></time><staves>2</staves><clef number='1'><sign>G"
+            "</sign><line>2</line></clef><clef number='2'><sign>F</sign><line>4</line></clef>"
+            "</attributes><direction><sound tempo='100'/></direction>"
+        )
+    out = [f'<measure number="{k + 1}">{head}']
+    for staff, pitches in ((1, right), (2, left)):
+        out += [_note(pitches[(n + k) % 8], staff, names) for n in range(24)]
+        if staff == 1:
+            out.append("<backup><duration>24</duration></backup>")
+    out.append("</measure>")
+    return out
+
+
+def _note(pitch: int, staff: int, names: list[str]) -> str:
+    name = names[pitch % 12]
+    alter = {"-": -1, "#": 1}.get(name[1:], 0)
+    return (
+        f"<note><pitch><step>{name[0]}</step><alter>{alter}</alter><octave>{pitch // 12 - 1}"
+        f"</octave></pitch><duration>1</duration><voice>{staff}</voice><type>16th</type>"
+        "<time-modification><actual-notes>6</actual-notes><normal-notes>4</normal-notes>"
+        f"</time-modification><staff>{staff}</staff></note>"
+    )
+
+
+@dataclass
+class MadeUp:
+    """A listener whose snapshots are laid out beforehand; frame by frame one more note or two."""
+
+    current: Snapshot
+
+    def snapshot(self) -> Snapshot:
+        return self.current
+
+    def tell(self, command: Command) -> None:
+        pass
+
+
+def play_through(
+    arrangement: Arrangement, screen: Screen, listener: MadeUp, seconds: float
+) -> list[tuple[float, str]]:
+    """Frame times in ms with what the frame did, over a pass of so many seconds."""
+    table = arrangement.table
+    order = np.argsort(table["onset_s"], kind="stable")
+    notes: list[PlayedNote] = []
+    findings: list[Finding] = []
+    frames: list[tuple[float, str]] = []
+    base = listener.current
+    at, end_s = 0, min(seconds, float(table["onset_s"].max()))
+    for frame in range(int(end_s / FRAME_S)):
+        now_s = frame * FRAME_S
+        fresh = False
+        while at < len(order) and table["onset_s"][order[at]] <= now_s:
+            index = int(order[at])
+            notes.append(PlayedNote(at, int(table["pitch"][index]), 64, now_s))
+            findings.append(Finding(at, index, "right"))
+            at, fresh = at + 1, True
+        if fresh:
+            place = float(table["onset_q"][findings[-1].score or 0])
+            listener.current = replace(
+                base, version=base.version + frame, state="playing", place_q=place,
+                notes=tuple(notes), findings=tuple(findings),
+            )  # fmt: skip
+        frames.append(_timed(screen, "note" if fresh else "still"))
+    return frames
+
+
+def _timed(screen: Screen, what: str) -> tuple[float, str]:
+    slots = screen.view.slots
+    start = time.perf_counter()
+    screen.step()
+    took = (time.perf_counter() - start) * 1000
+    return took, "page turn" if screen.view.slots != slots else what
+
+
+def end_pass(
+    screen: Screen, listener: MadeUp, record: PassRecord, number: int
+) -> list[tuple[float, str]]:
+    """The frames at the end of a pass: marks, Account and Wheel come at once."""
+    was = listener.current
+    record = replace(record, number=number)
+    listener.current = replace(
+        was, version=was.version + 1, state="rest", place_q=None, notes=(), findings=(),
+        passes=(*was.passes, record),
+    )  # fmt: skip
+    return [_timed(screen, "pass ended"), *(_timed(screen, "still") for _ in range(5))]
+
+
+def report(frames: Sequence[tuple[float, str]]) -> None:
+    """Quantiles over all frames and by what they did."""
+    kinds = sorted({what for _, what in frames})
+    print(f"{'frames':12} {'n':>7} {'median':>8} {'95 %':>8} {'99 %':>8} {'max':>8}   ms")
+    for kind in ["all", *kinds]:
+        took = np.array([ms for ms, what in frames if kind in ("all", what)])
+        half, most, nearly, top = np.quantile(took, [0.5, 0.95, 0.99, 1.0])
+        print(f"{kind:12} {took.size:7d} {half:8.2f} {most:8.2f} {nearly:8.2f} {top:8.2f}")
+
+
+def report_engraving(path: Path, arrangement: Arrangement, layout: PageLayout) -> None:
+    """How long until the first system, all of them, and all of them once cached."""
+    with tempfile.TemporaryDirectory() as folder:
+        for what in ("new", "cached"):
+            engraver, start, first = Engraver(Path(folder)), time.perf_counter(), 0.0
+            engraver.ask(engravable_text(path), left_hand_ids(arrangement), layout)
+            while engraver.score and not engraver.score.done and not engraver.score.trouble:
+                if engraver.poll() and not first and engraver.score.systems:
+                    first = time.perf_counter() - start
+                time.sleep(0.005)
+            whole = time.perf_counter() - start
+            bars = len({b.written for b in arrangement.bars})
+            print(f"engraving {bars} bars, {what}: first {first:.2f} s, all {whole:.2f} s")
+            engraver.close()
+
+
+def main(args: Sequence[str] | None = None) -> int:
+    """The command."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--minutes", type=float, default=10.0, help="length of the arrangement")
+    parser.add_argument("--played", type=float, default=120.0, help="seconds of it played")
+    options = parser.parse_args(args)
+    with tempfile.TemporaryDirectory() as folder:
+        path = write_long_score(Path(folder), options.minutes)
+        arrangement = read_arrangement(path)
+        rate = len(arrangement.notes) / float(arrangement.seconds_at([float(arrangement.end_q)])[0])
+        print(f"{len(arrangement.notes)} notes, {rate:.1f} a second, {len(arrangement.bars)} bars")
+        short = write_long_score(Path(folder), 200 * 2.4 / 60)
+        layout = fitting_layout(None, arrange_parts(SIZE), False)
+        report_engraving(short, read_arrangement(short), layout)
+        run_frames(path, arrangement, options.played)
+    return 0
+
+
+def run_frames(path: Path, arrangement: Arrangement, seconds: float) -> None:
+    """Open the window, wait for the page, play, end the pass; print."""
+    span = whole_span(arrangement)
+    listener = MadeUp(waiting(arrangement, span, cells=map_cells(arrangement)))
+    start = time.perf_counter()
+    screen = Screen(listener, {}, CACHE, path)
+    screen.open(SIZE)
+    screen.step()
+    print(f"window open and first frame after {time.perf_counter() - start:.2f} s")
+    while screen.view.page is None or not screen.view.page.score.done:
+        screen.step()
+        time.sleep(0.01)
+    print(f"page whole after {time.perf_counter() - start:.2f} s")
+    record = passed(arrangement, Span(0, min(60, len(arrangement.bars) - 1)))
+    gc.collect()
+    gc.freeze()
+    frames = play_through(arrangement, screen, listener, seconds)
+    for number in range(1, 4):
+        frames += end_pass(screen, listener, record, number)
+    report(frames)
+    screen.close()
+
+
+if __name__ == "__main__":
+    sys.exit(main())
