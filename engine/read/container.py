@@ -6,7 +6,10 @@ A file is known by what it holds, never by its suffix.
 from __future__ import annotations
 
 import io
+import lzma
+import struct
 import zipfile
+import zlib
 from xml.etree.ElementTree import Element
 
 from engine.read.limits import MAX_ARCHIVE_MEMBERS, MAX_FILE_BYTES
@@ -63,6 +66,13 @@ def _parse(data: bytes, report: Report) -> Element:
     return root
 
 
+#: All that zipfile and the decompressors behind it raise over damaged or unsupported archives.
+_DAMAGED = (
+    zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error, lzma.LZMAError, struct.error, EOFError,
+    OSError, RuntimeError, NotImplementedError, ValueError,
+)  # fmt: skip
+
+
 def _unpack(data: bytes, report: Report) -> bytes:
     """The MusicXML document inside a compressed file. Nothing is written to disk."""
     try:
@@ -70,8 +80,7 @@ def _unpack(data: bytes, report: Report) -> bytes:
             if len(archive.infolist()) > MAX_ARCHIVE_MEMBERS:
                 raise report.refusal("the archive holds too many files", "export the score afresh")
             return _read_member(archive, _score_member(archive, report), report)
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError, OSError, RuntimeError,
-            NotImplementedError, ValueError) as error:  # fmt: skip
+    except _DAMAGED as error:
         raise report.refusal(
             f"the compressed score is damaged ({error})", "export the score afresh"
         ) from error

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from tests.trust.fuzz import bend_files
 from tests.trust.kills import kill_at_random
 from tests.trust.verdict import Verdict
 
@@ -14,3 +15,8 @@ def test_a_killed_process_loses_at_most_the_last_second():
 def test_a_fault_that_was_never_tried_is_not_survived():
     assert not Verdict("nothing done", 0, 0).passed
     assert not Verdict("one lost", 2, 1).passed
+
+
+def test_bent_files_end_in_an_arrangement_or_one_line():
+    for verdict in bend_files(300, seed=2):
+        assert verdict.passed, verdict
