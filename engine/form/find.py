@@ -25,7 +25,7 @@ def find_form(arrangement: Arrangement, sidecar: Sidecar | None = None) -> Form:
     line = find_line(arrangement, figures)
     doublings = find_doublings(arrangement, line)
     melody = {*line, *(copy for _, copy in doublings)}
-    sections = told_sections(arrangement, find_sections(arrangement), told)
+    sections = told_sections(arrangement, find_sections(arrangement, figures), told)
     phrases = find_phrases(arrangement, sections, line)
     return Form(
         sections=sections,

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from fractions import Fraction
 from itertools import pairwise
 
-from engine.arrangement import Arrangement, Mark, Phrase, Section
+from engine.arrangement import Arrangement, Figure, Mark, Phrase, Section
 
 #: Words that open a section when printed above the staff (common practice).
 SECTION_WORDS = (
@@ -22,17 +22,17 @@ USUAL_BARS = 8
 SAME_BAR = 0.75
 
 
-def find_sections(arrangement: Arrangement) -> tuple[Section, ...]:
+def find_sections(arrangement: Arrangement, figures: Sequence[Figure] = ()) -> tuple[Section, ...]:
     """Sections in order of playing; they cover every bar once.
 
     Rehearsal marks count for most, then words that name a part, double bars, repeats and changes
     of key or metre; with none of these, blocks of bars that come again, else a change of
-    texture, else eight bars.
+    texture, else eight bars. Sections are alike by what they have beside the figure, if anything.
     """
     starts = marked_starts(arrangement)
     if len(starts) < 2:
         starts = found_starts(arrangement)
-    return _named(arrangement, starts)
+    return _named(arrangement, starts, figures)
 
 
 def marked_starts(arrangement: Arrangement) -> dict[int, str]:
@@ -104,10 +104,14 @@ def found_starts(arrangement: Arrangement) -> dict[int, str]:
     return {0: "", **{s: "" for s in starts if s > first}}
 
 
-def bar_prints(arrangement: Arrangement) -> list[frozenset[tuple[Fraction, int, str]]]:
-    """What each bar holds: (place in the bar, pitch, hand) of every note."""
+def bar_prints(
+    arrangement: Arrangement, without: Collection[int] = ()
+) -> list[frozenset[tuple[Fraction, int, str]]]:
+    """What each bar holds: (place in the bar, pitch, hand) of every note but those named."""
     held: list[set[tuple[Fraction, int, str]]] = [set() for _ in arrangement.bars]
-    for note in arrangement.notes:
+    for i, note in enumerate(arrangement.notes):
+        if i in without:
+            continue
         bar = arrangement.bars[note.bar]
         held[note.bar].add((note.onset_q - bar.onset_q, note.pitch, note.hand))
     return [frozenset(h) for h in held]
@@ -145,9 +149,12 @@ def _spaced(gain: dict[int, float], first: int, n: int) -> list[int]:
     return sorted(chosen)
 
 
-def _named(arrangement: Arrangement, starts: dict[int, str]) -> tuple[Section, ...]:
+def _named(
+    arrangement: Arrangement, starts: dict[int, str], figures: Sequence[Figure]
+) -> tuple[Section, ...]:
     """Letters in order of first appearance; the same letter for what comes again."""
-    prints = bar_prints(arrangement)
+    in_figure = {i for f in figures for cell in f.occurrences for i in cell}
+    prints = bar_prints(arrangement, in_figure)
     order = sorted(starts)
     sections: list[Section] = []
     letters = 0
