@@ -1,0 +1,120 @@
+"""`undersong listen`: hear the page played without a slip, or a kept take exactly as it was."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from engine.errors import UndersongError
+from practice.commands.options import add_span_options, positive_count, read_drill
+from practice.environment import Environment, ExitStatus, find_places
+
+if TYPE_CHECKING:
+    from engine.performance import KeyEvent
+    from practice.environment import Places
+
+NAME = "listen"
+HELP = "Hear an arrangement played as written, or a kept take exactly as it was played."
+EXAMPLE = "undersong listen song.musicxml --bars 5-8 --part line --tempo 60%"
+
+#: Before the first note, and after the last.
+BREATH_S, RING_S = 0.4, 1.5
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """Options of the command."""
+    parser.add_argument("arrangement", metavar="ARRANGEMENT", nargs="?", help="the score")
+    parser.add_argument("--take", metavar="N", type=positive_count, help="a kept take instead")
+    add_span_options(parser)
+    parser.add_argument(
+        "--part", choices=("all", "line", "figure"), default="all",
+        help="the line alone, or the figure alone as a bed",
+    )  # fmt: skip
+    parser.add_argument("--no-pedal", action="store_true", help="leave the page's pedal out")
+    parser.add_argument("--times", metavar="N", type=positive_count, default=1, help="how often")
+    parser.add_argument(
+        "--out", dest="output", metavar="PORT", help="a MIDI output instead of the built-in piano"
+    )
+    parser.add_argument("--to", metavar="FILE", help="write a .wav or .mid file, play nothing")
+
+
+def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
+    """Play it, or write it."""
+    if (options.arrangement is None) == (options.take is None):
+        raise UndersongError("what to hear?", "", "name an arrangement, or a take with --take N")
+    places = find_places(options.data, env.variables)
+    title, events = (_read_kept if options.take else _read_page)(options, places)
+    if options.to:
+        _write(options.to, title, events, places)
+        env.say(f"{title}: {options.to}")
+    else:
+        env.say(f"{title} (Ctrl-C ends it)")
+        _play(options, env, places, events)
+    return ExitStatus.DONE
+
+
+def _read_page(options: argparse.Namespace, places: Places) -> tuple[str, list[KeyEvent]]:
+    from practice.drill import name_span
+    from practice.library import open_arrangement
+    from practice.page import PageChoice, play_page
+
+    arrangement = open_arrangement(options.arrangement, places.cache)
+    drill = read_drill(arrangement, options)
+    choice = PageChoice(
+        drill.span, drill.hands or "both", options.part, drill.rate, pedal=not options.no_pedal
+    )
+    title = f"{arrangement.title}: {name_span(arrangement, drill.span)}"
+    return title, _repeat(play_page(arrangement, choice), options.times)
+
+
+def _read_kept(options: argparse.Namespace, places: Places) -> tuple[str, list[KeyEvent]]:
+    from practice.kept_takes import read_take
+
+    kept, events = read_take(places, options.take)
+    return f"{kept.start.title}, take {kept.number}", _repeat(events, options.times)
+
+
+def _repeat(events: list[KeyEvent], times: int) -> list[KeyEvent]:
+    from dataclasses import replace
+
+    length_s = max((e.time_s for e in events), default=0.0) + BREATH_S
+    return [replace(e, time_s=e.time_s + k * length_s) for k in range(times) for e in events]
+
+
+def _write(file: str, title: str, events: list[KeyEvent], places: Places) -> None:
+    kind = Path(file).suffix.casefold()
+    if kind == ".wav":
+        from practice.sound import load_piano
+        from practice.sound_file import write_sound
+
+        write_sound(file, load_piano(places.cache), events)
+    elif kind in (".mid", ".midi"):
+        from practice.recording import write_recording
+
+        write_recording(file, events, title)
+    else:
+        raise UndersongError("not a kind of file known here", file, "name it .wav or .mid")
+
+
+def _play(
+    options: argparse.Namespace, env: Environment, places: Places, events: list[KeyEvent]
+) -> None:
+    import threading
+
+    from practice.accompany import Accompanist
+    from practice.commands.sound_options import open_instrument
+    from practice.settings import load_settings
+
+    settings, _ = load_settings(places.settings)
+    port = options.output if options.output is not None else settings.output
+    instrument = open_instrument(port, places, env.clock, settings.output_latency_ms / 1000)
+    accompanist = Accompanist(instrument, env.clock)
+    try:
+        first_s = min((e.time_s for e in events), default=0.0)
+        shift_s = env.clock.now_s() + BREATH_S - first_s
+        accompanist.add([(e.time_s + shift_s, e.data) for e in events])
+        last_s = max((e.time_s for e in events), default=0.0) + shift_s + RING_S
+        env.clock.wait(threading.Event(), last_s - env.clock.now_s())
+    finally:
+        accompanist.close()
