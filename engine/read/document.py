@@ -24,6 +24,8 @@ def prepare_document(root: Element, report: Report) -> Element:
         _make_partwise(root)
     give_ids(root, report)
     _keep_piano(root, report)
+    for part in root.findall("part"):
+        _declare_staves(part)
     return root
 
 
@@ -86,6 +88,20 @@ def _keep_piano(root: Element, report: Report) -> None:
     if sounding:
         lost = ", ".join(names.get(p.get("id", ""), "").strip() or "unnamed" for p in sounding)
         report.put_up_with("", f"left out the parts that are not the piano's: {lost}"[:300])
+
+
+def _declare_staves(part: Element) -> None:
+    """Say how many staves a part has, where it uses more than it says: engravers go by it."""
+    used = count_staves(part)
+    if used < 2 or part.find("measure/attributes/staves") is not None:
+        return
+    attributes = part.find("measure/attributes")
+    if attributes is None:
+        return
+    staves = Element("staves")
+    staves.text = str(used)
+    before = ("footnote", "level", "divisions", "key", "time")
+    attributes.insert(sum(child.tag in before for child in attributes), staves)
 
 
 def _drop_from_list(root: Element, ids: set[str]) -> None:

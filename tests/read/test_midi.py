@@ -2,49 +2,15 @@
 
 from __future__ import annotations
 
-import io
 import struct
 from fractions import Fraction
-from itertools import chain
 
 import mido
 import pytest
 
 from engine.errors import ScoreError
 from engine.read import read_arrangement, read_score_bytes
-
-TICKS = 480
-
-
-def midi_bytes(*tracks, ticks=TICKS, kind=1):
-    """A MIDI file of tracks, each a list of (tick, message)."""
-    file = mido.MidiFile(type=kind, ticks_per_beat=ticks)
-    for events in tracks:
-        track = mido.MidiTrack()
-        now = 0
-        for tick, message in sorted(events, key=lambda e: (e[0], e[1].type == "note_on")):
-            track.append(message.copy(time=tick - now))
-            now = tick
-        file.tracks.append(track)
-    buffer = io.BytesIO()
-    file.save(file=buffer)
-    return buffer.getvalue()
-
-
-def key(pitch, on, off, channel=0, ticks=TICKS):
-    """Note-on and note-off; on and off in quarters."""
-    return [
-        (round(on * ticks), mido.Message("note_on", note=pitch, velocity=64, channel=channel)),
-        (round(off * ticks), mido.Message("note_off", note=pitch, channel=channel)),
-    ]
-
-
-def meta(at, event, **values):
-    return (round(at * TICKS), mido.MetaMessage(event, **values))
-
-
-def together(events):
-    return list(chain.from_iterable(events))
+from tests.read.making_midi import TICKS, key, meta, midi_bytes, together
 
 
 def read(*tracks, **options):

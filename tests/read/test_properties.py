@@ -96,7 +96,7 @@ def test_the_arrangement_keeps_its_own_order(score):
 
 @pytest.fixture
 def _notes_only(monkeypatch):
-    monkeypatch.setattr(score_file, "_with_form", lambda arrangement: arrangement)
+    monkeypatch.setattr(score_file, "_with_form", lambda arrangement, *_: arrangement)
 
 
 def read_or_refuse(data):

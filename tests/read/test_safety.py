@@ -162,7 +162,7 @@ from engine.read import read_arrangement, score_file
 resource.setrlimit(resource.RLIMIT_AS, (2**30, 2**30))
 seconds, form, *paths = sys.argv[1:]
 if form == "without form":
-    score_file._with_form = lambda arrangement: arrangement
+    score_file._with_form = lambda arrangement, *_: arrangement
 begun = int(sum(resource.getrusage(resource.RUSAGE_SELF)[:2])) + 1
 resource.setrlimit(resource.RLIMIT_CPU, (begun + int(seconds),) * 2)
 for path in paths:
