@@ -17,8 +17,9 @@ SKIP_AT_MOST = 8.5
 ONE_HAND = 2.3
 #: Share of that which is made good when the note comes after all, behind the front.
 MADE_GOOD = 0.6
-#: A played note that answers to nothing.
-EXTRA = 5.5
+#: A played note that answers to nothing, at most and at least; between, minus the logarithm of
+#: the share of such notes lately (which follows at this gain) and a share for which key it is.
+EXTRA, EXTRA_AT_LEAST, EXTRA_SHARE, SLIPS_GAIN = 5.5, 4.4, 1.6, 0.02
 #: The same key again at once (within so many seconds): a double strike.
 DOUBLE_STRIKE, DOUBLE_S = 4.0, 0.15
 #: A note of a sign or trill, beyond the written note.

@@ -53,7 +53,7 @@ class Path:
         at_q, at_s: a moment of the score and when it was heard; before_q, before_s: the one before.
         s_per_q: the player's tempo now.
         usual: the same over a long time.
-        steps: how many steps the tempo was told from.
+        steps: how many steps the tempo was told from; slips: share of wrong and extra notes lately.
         left, right: how much speaks for each hand being played (-3 to 3).
         node: what is said of the last note.
     """
@@ -73,6 +73,7 @@ class Path:
         "right",
         "s_per_q",
         "since",
+        "slips",
         "steps",
         "used",
         "usual",
@@ -88,7 +89,14 @@ class Path:
         self.at_q = self.at_s = self.before_q = self.before_s = 0.0
         self.s_per_q = self.usual = 0.5
         self.steps = 0
+        self.slips = 0.02
         self.left = self.right = 1.0
+
+    @property
+    def extra(self) -> float:
+        """What an extra note costs: the less, the more of them this player strikes."""
+        cost = costs.EXTRA_SHARE - math.log(self.slips)
+        return min(max(cost, costs.EXTRA_AT_LEAST), costs.EXTRA)
 
     def copy(self) -> Path:
         """A path that may go on differently."""
@@ -97,6 +105,7 @@ class Path:
         new.front_left, new.front_right = self.front_left, self.front_right
         new.used = self.used.copy()
         new.before_q, new.before_s = self.before_q, self.before_s
+        new.slips = self.slips
         new.landing, new.usual = self.landing, self.usual
         new.at_q, new.at_s, new.s_per_q, new.steps = self.at_q, self.at_s, self.s_per_q, self.steps
         new.left, new.right, new.since = self.left, self.right, self.since
@@ -302,9 +311,9 @@ def extra_cost(path: Path, pitch: int, time_s: float, m: ScoreMap) -> float:
     node = path.node
     while node is not None and time_s - node.time_s < costs.DOUBLE_S:
         if node.what == RIGHT and m.pitch[node.note] == pitch:
-            return costs.DOUBLE_STRIKE
+            return min(costs.DOUBLE_STRIKE, path.extra)
         node = node.prev
-    return costs.EXTRA
+    return path.extra
 
 
 def again(path: Path, pitch: int, time_s: float, m: ScoreMap) -> Way | None:
@@ -323,13 +332,14 @@ def again(path: Path, pitch: int, time_s: float, m: ScoreMap) -> Way | None:
             due_s = from_s + (q - from_q) * path.s_per_q
             now = oddness(path, q - from_q, time_s - due_s, loose)
             then = oddness(path, q - from_q, node.time_s - due_s, loose)
-            return costs.EXTRA + now - then, AGAIN, node.note
+            return path.extra + now - then, AGAIN, node.note
         node = node.prev
     return None
 
 
 def _go(path: Path, way: Way, played: int, time_s: float, m: ScoreMap) -> None:
     cost, what, note = way
+    path.slips += costs.SLIPS_GAIN * ((what != RIGHT and what != ORNAMENT) - path.slips)
     if what == RIGHT:
         take_note(path, note, played, time_s, m)
     elif what == WRONG:
