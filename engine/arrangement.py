@@ -162,7 +162,8 @@ class Mark:
 
     kind is one of: rehearsal, words, double-bar, final-bar, repeat-start, repeat-end, ending,
     segno, coda, fine, dacapo, dalsegno, tocoda, key (value: fifths), time, dynamic, wedge,
-    fermata, octave-shift, slur-start, slur-end, breath.
+    fermata, octave-shift, slur-start, slur-end, breath, tie-open (a tie that ends nowhere; with the
+    text "from nowhere", one that begins nowhere).
     `onset_q` is unfolded; `bar` an index into `bars`; `text` what is printed;
     `note_id` the head it hangs on, if any; `staff` 0 where it is for all staves.
     """
@@ -343,9 +344,13 @@ class Arrangement:
         k = bisect.bisect_right([t.onset_q for t in self.tempo], onset_q) - 1
         return self.tempo[max(k, 0)]
 
+    @cached_property
+    def _bar_onsets(self) -> list[float]:
+        return [float(b.onset_q) for b in self.bars]
+
     def bar_at(self, onset_q: Fraction | float) -> Bar:
         """The bar that holds a moment (the last bar for moments past the end)."""
-        k = bisect.bisect_right([b.onset_q for b in self.bars], onset_q) - 1
+        k = bisect.bisect_right(self._bar_onsets, float(onset_q)) - 1
         return self.bars[max(k, 0)]
 
     @property

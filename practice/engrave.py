@@ -25,6 +25,8 @@ from practice.engraving.system import EngravedSystem, from_json
 
 #: Layouts kept on disk; the ones longest unused go first.
 KEPT_LAYOUTS = 60
+#: Systems are drawn by so many processes at once.
+MOST_PROCESSES = 2
 _PART_NAME = re.compile(r"(<part-(?:name|abbreviation)(?:\s[^>]*)?>)[^<]*(</)")
 
 
@@ -68,7 +70,8 @@ class Engraver:
         self._root = cache_dir / "engraving"
         self._fonts = cache_dir / "fonts"
         self._answers: queue.SimpleQueue[dict[str, Any]] = queue.SimpleQueue()
-        self._process: subprocess.Popen[str] | None = None
+        self._processes: list[subprocess.Popen[str]] = []
+        self._ready: dict[int, EngravedSystem] = {}
         self._job: dict[str, Any] | None = None
         self._restarted = False
         self._score: EngravedScore | None = None
@@ -95,7 +98,8 @@ class Engraver:
         folder = self._root / key
         if self._score is not None and self._score.key == key and not self._score.trouble:
             return key
-        self._score = EngravedScore(key, folder, layout)
+        self._score, self._restarted, self._ready = EngravedScore(key, folder, layout), False, {}
+        self._stop_processes()  # whatever they were busy with is no longer wanted
         if (folder / "done.json").exists():
             os.utime(folder)
             self._job = None
@@ -108,9 +112,7 @@ class Engraver:
             "left_hand": left, "width_spaces": layout.width_spaces, "space_px": layout.space_px,
             "music_font": str(music_font(self._fonts)),
         }  # fmt: skip
-        self._restarted = False
-        self._stop_process()  # whatever it was busy with is no longer wanted
-        self._start_process()
+        self._start_processes(self._job)
         _forget_old(self._root, keep=key)
         return key
 
@@ -136,27 +138,32 @@ class Engraver:
     def close(self) -> None:
         """End the engraving process."""
         self._job = None
-        self._stop_process()
+        self._stop_processes()
 
     def _take(self, answer: dict[str, Any]) -> bool:
         score = self._score
         if score is None or answer["key"] != score.key:
             return False
         if "died" in answer:
-            return self._restart(score)
+            return self._restart(score, answer["died"])
         if "error" in answer:
             self._score = replace(score, trouble=str(answer["error"]))
-        elif "done" in answer:
-            self._score = replace(score, total=int(answer["done"]))
+            return True
+        system: EngravedSystem = answer["system"]
+        self._ready[system.index] = system
+        systems = list(score.systems)
+        while len(systems) in self._ready:
+            systems.append(self._ready.pop(len(systems)))
+        changed = len(systems) > len(score.systems)
+        self._score = replace(score, systems=tuple(systems), total=answer["of"])
+        if self._score.done and self._job is not None:
+            done = json.dumps({"systems": len(systems)})
+            (score.folder / "done.json").write_text(done, "utf-8")
             self._job = None
-        elif answer["system"].index == len(score.systems):
-            self._score = replace(
-                score, systems=(*score.systems, answer["system"]), total=answer["of"]
-            )
-        return True
+        return changed
 
-    def _restart(self, score: EngravedScore) -> bool:
-        if self._job is None or score.done:
+    def _restart(self, score: EngravedScore, died: subprocess.Popen[str]) -> bool:
+        if self._job is None or score.done or died not in self._processes:
             return False
         if self._restarted:
             self._score = replace(
@@ -164,34 +171,27 @@ class Engraver:
             )
             return True
         self._restarted = True
-        self._score = replace(score, systems=(), total=None)
-        self._start_process()
-        return True
+        self._stop_processes()
+        self._start_processes(self._job)
+        return False
 
-    def _start_process(self) -> None:
-        paths = [str(Path(__file__).resolve().parents[1]), os.environ.get("PYTHONPATH", "")]
-        self._process = subprocess.Popen(
-            [sys.executable, "-m", "practice.engraving.worker"],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            text=True,
-            encoding="utf-8",
-            env={**os.environ, "PYTHONPATH": os.pathsep.join(p for p in paths if p)},
-        )
-        assert self._process.stdin is not None
-        assert self._job is not None
-        job = self._job
-        try:
-            self._process.stdin.write(json.dumps(job) + "\n")
-            self._process.stdin.flush()
-        except OSError:
-            pass  # it died at once; the listener below says so
-        threading.Thread(target=self._listen, args=(self._process, job), daemon=True).start()
+    def _start_processes(self, job: dict[str, Any]) -> None:
+        """Start so many processes as there are cores to draw on, each with its share."""
+        shares = min(MOST_PROCESSES, os.cpu_count() or 1)
+        for share in range(shares):
+            process = _start_process()
+            self._processes.append(process)
+            assert process.stdin is not None
+            try:
+                process.stdin.write(json.dumps({**job, "share": share, "shares": shares}) + "\n")
+                process.stdin.close()
+            except OSError:
+                pass  # it died at once; the listener below says so
+            threading.Thread(target=self._listen, args=(process, job), daemon=True).start()
 
-    def _stop_process(self) -> None:
-        process, self._process = self._process, None
-        if process is not None:
+    def _stop_processes(self) -> None:
+        processes, self._processes = self._processes, []
+        for process in processes:
             process.kill()
             process.wait()
 
@@ -205,7 +205,8 @@ class Engraver:
             except (ValueError, OSError, KeyError, TypeError):
                 continue
             self._answers.put(answer)
-        self._answers.put({"key": job["key"], "died": True})
+        if process.wait() != 0:
+            self._answers.put({"key": job["key"], "died": process})
 
     def _load_kept(self, key: str, folder: Path) -> None:
         try:
@@ -213,11 +214,23 @@ class Engraver:
             for index in range(total):
                 system = _load_system(folder, index)
                 self._answers.put({"key": key, "system": system, "of": total})
-            self._answers.put({"key": key, "done": total})
         except (ValueError, OSError, KeyError, TypeError) as error:
             shutil.rmtree(folder, ignore_errors=True)
             trouble = f"kept pages could not be read and were thrown away ({error}); open again"
             self._answers.put({"key": key, "error": trouble})
+
+
+def _start_process() -> subprocess.Popen[str]:
+    paths = [str(Path(__file__).resolve().parents[1]), os.environ.get("PYTHONPATH", "")]
+    return subprocess.Popen(
+        [sys.executable, "-m", "practice.engraving.worker"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+        encoding="utf-8",
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(p for p in paths if p)},
+    )
 
 
 def _load_system(folder: Path, index: int) -> EngravedSystem:

@@ -27,6 +27,12 @@ _ACCIDENTAL_REACH = 1.3  # spaces above and below a head in which an accidental 
 _FULL_SIZE = 0.72
 #: What lies beside a note and follows its hand's colour.
 _NOTE_KINDS = {"note", "chord", "beam", "tuplet", "rest", "mRest", "fTrem", "bTrem", "graceGrp"}
+_BOLD, _ITALIC = {"font-weight": "bold"}, {"font-style": "italic"}
+_TEXT_STYLES = {
+    "ending": _BOLD, "fing": _BOLD, "reh": _BOLD, "tempo": _BOLD, "dir": _ITALIC,
+    "dynam": _ITALIC, "mNum": _ITALIC, "label": {"font-weight": "normal"},
+}  # fmt: skip
+_OUTLINED = {f"{_SVG}{name}" for name in ("ellipse", "path", "polygon", "polyline", "rect")}
 _HANGING_KINDS = {"slur", "tie", "fing", "trill", "mordent", "turn", "arpeg", "fermata"}
 
 
@@ -76,10 +82,31 @@ def colour_by_hand(root: ET.Element, left_hand: Collection[str]) -> None:
             for layer in _of_class(staff, "layer"):
                 _tint(layer, LEFT_INK if number else RIGHT_INK)
                 _colour_notes(layer, left)
-        for thing in measure.iter(f"{_SVG}g"):
-            start = thing.get("data-startid", "")
-            if start and _kind(thing) in _HANGING_KINDS:
-                _tint(thing, LEFT_INK if start.lstrip("#") in left else RIGHT_INK)
+    for thing in inner.iter(f"{_SVG}g"):  # continued from the line before, some stand outside bars
+        start = thing.get("data-startid", "")
+        if start and _kind(thing) in _HANGING_KINDS:
+            _tint(thing, LEFT_INK if start.lstrip("#") in left else RIGHT_INK)
+
+
+def write_out_styles(root: ET.Element) -> None:
+    """Put what verovio's style sheet says onto the elements, in place: twice as fast to draw.
+
+    The sheet outlines every path, those of the glyphs too, which need none.
+    """
+    for sheet in [e for e in root if e.tag == f"{_SVG}style"]:
+        root.remove(sheet)
+    for path in root.iterfind(f"{_SVG}defs//{_SVG}path"):
+        path.set("stroke", "none")
+    inner = _inner(root)
+    for parent in list(inner.iter(f"{_SVG}g")):
+        for child in [c for c in parent if "placeholder" in (c.get("class") or "")]:
+            if not len(child.findall(f".//{_SVG}g")):
+                parent.remove(child)
+        for name, value in _TEXT_STYLES.get(_kind(parent), {}).items():
+            parent.set(name, value)
+    for element in inner.iter():
+        if element.tag in _OUTLINED:
+            element.set("stroke", "currentColor")
 
 
 def snap_staff_lines(root: ET.Element, px_per_space: float) -> None:

@@ -1,15 +1,16 @@
 """The engraving process: jobs come in as lines of JSON, systems go out as files and lines of JSON.
 
-A job: {"key", "folder", "score", "left_hand", "width_spaces", "space_px", "music_font"}, where
-`score` is the path of a MusicXML text with note ids and `folder` is where the files go:
-`000.png`, `000.json`, ... one a system, and `done.json` at the end. Answers: {"key", "system"},
-{"key", "done": number of systems}, {"key", "error": one line}.
+A job: {"key", "folder", "score", "left_hand", "width_spaces", "space_px", "music_font", "share",
+"shares"}, where `score` is the path of a MusicXML text with note ids and `folder` is where the
+files go: `000.png`, `000.json`, ... one a system. Several processes may share a job: each draws
+every so-manieth system. Answers: {"key", "system", "of"}, {"key", "error": one line}.
 """
 
 from __future__ import annotations
 
 import json
 import os
+import re
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -24,15 +25,17 @@ from practice.engraving.svg import (
     parse_svg,
     read_system,
     snap_staff_lines,
+    write_out_styles,
 )
 from practice.engraving.system import as_json
 
 #: Rises whenever the same score would come out otherwise: old pages are then made anew.
-ENGRAVING_VERSION = 1
+ENGRAVING_VERSION = 4
 #: Outer SVG units in a staff space.
 _OUTER = UNITS_PER_SPACE // 10
 #: Room round a system, in spaces; on the left for the brace and the bar number.
 _MARGINS = {"Top": 0.8, "Bottom": 0.8, "Left": 2.2, "Right": 0.6}
+_A_BAR = re.compile(r'class="measure[ "]')
 _TEXT_FACES = ("STIXGeneral", "STIXGeneralItalic", "STIXGeneralBol", "STIXGeneralBolIta")
 #: Options of verovio. One system a page: the page is as high as its one system.
 #: Lines somewhat stronger than in print: they are read from a metre and a half on a screen.
@@ -70,6 +73,8 @@ class Job:
     width_spaces: float
     space_px: float
     music_font: Path
+    share: int = 0
+    shares: int = 1
 
 
 def read_job(line: str) -> Job:
@@ -78,6 +83,7 @@ def read_job(line: str) -> Job:
     return Job(
         data["key"], Path(data["folder"]), Path(data["score"]), tuple(data["left_hand"]),
         float(data["width_spaces"]), float(data["space_px"]), Path(data["music_font"]),
+        int(data.get("share", 0)), int(data.get("shares", 1)),
     )  # fmt: skip
 
 
@@ -93,21 +99,25 @@ def engrave(job: Job, say: Callable[[dict[str, Any]], None]) -> None:
         raise ValueError("the engraver cannot read this score")
     first_bar = 0
     count = toolkit.getPageCount()
+    if not count:
+        raise ValueError("the engraver finds no music in this score")
     for page in range(count):
-        first_bar += _draw_system(toolkit.renderToSVG(page + 1), job, page, first_bar)
-        say({"key": job.key, "system": page, "of": count})
-    (job.folder / "done.json").write_text(json.dumps({"systems": count}), "utf-8")
-    say({"key": job.key, "done": count})
+        text = toolkit.renderToSVG(page + 1)
+        if page % job.shares == job.share:
+            _draw_system(text, job, page, first_bar)
+            say({"key": job.key, "system": page, "of": count})
+        first_bar += len(_A_BAR.findall(text))
 
 
-def _draw_system(text: str, job: Job, index: int, first_bar: int) -> int:
-    """Draw one system into the job's folder; the number of its bars."""
+def _draw_system(text: str, job: Job, index: int, first_bar: int) -> None:
+    """Draw one system into the job's folder."""
     import resvg_py
 
     root = parse_svg(text)
     system = read_system(root, index, first_bar)
     colour_by_hand(root, job.left_hand)
     snap_staff_lines(root, job.space_px)
+    write_out_styles(root)
     png = resvg_py.svg_to_bytes(
         svg_string=ElementTree.tostring(root, encoding="unicode"),
         zoom=job.space_px / _OUTER,
@@ -121,7 +131,6 @@ def _draw_system(text: str, job: Job, index: int, first_bar: int) -> int:
     part = job.folder / f"{index:03d}.part"
     part.write_text(json.dumps(as_json(system)), "utf-8")
     part.replace(job.folder / f"{index:03d}.json")
-    return len(system.bars)
 
 
 def serve() -> None:

@@ -168,14 +168,14 @@ def _slips(
             yield words(box.x, y, "No slips.", size, theme.ink, "serif")
         return
     step, rest = size * 1.3, len(lines)
+    label_w = max(text_width(f"bar {where}  ", "bold", size) for where, _ in lines)
     for where, text in lines:
         fitting = int((box.bottom - y) / step) + 1 - (1 if rest > 1 else 0)
-        label = f"bar {where}  "
-        label_w = text_width(label, "bold", size)
+        label = f"bar {where}"
         broken = wrap(text, "serif", size, box.w - label_w, _MOST_LINES)
         if len(broken) > fitting:
             break
-        yield words(box.x, y, label.strip(), size, theme.slip, "bold")
+        yield words(box.x, y, label, size, theme.slip, "bold")
         for part in broken:
             yield words(box.x + label_w, y, part, size, theme.ink, "serif")
             y += step

@@ -8,8 +8,9 @@ differ is anything repainted.
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import pygame
 
@@ -22,6 +23,10 @@ from practice.window.view import View
 
 #: More separate places than this are painted as one.
 _MOST_PLACES = 24
+#: After so much of a frame, parts that can wait are composed in the next one: at the end of a
+#: pass they all change at once.
+SHARE_S = 0.005
+CAN_WAIT = ("desk pedal", "desk marks", "wheel", "account", "map")
 
 
 @dataclass
@@ -38,10 +43,12 @@ class Canvas:
     """Paints views onto a surface, frame by frame."""
 
     painter: Painter
+    clock_s: Callable[[], float] | None = None
     _frame: Hashable = None
     _kept: dict[str, _Kept] = field(default_factory=dict)
     _parts: Parts | None = None
     _parts_key: Hashable = None
+    _until_s: float = math.inf
 
     def parts(self, view: View, size: tuple[int, int]) -> Parts:
         """Where the parts stand for a view, worked out only when it changes."""
@@ -60,6 +67,8 @@ class Canvas:
 
     def draw(self, target: pygame.Surface, view: View) -> list[pygame.Rect]:
         """Bring the target up to date; the places that were painted."""
+        if self.clock_s is not None:
+            self._until_s = self.clock_s() + SHARE_S
         size = target.get_size()
         theme, parts = THEMES[view.preferences.theme], self.parts(view, size)
         shown = shown_parts(view, parts)
@@ -78,6 +87,9 @@ class Canvas:
         """Paint everything anew: the window has been resized or uncovered."""
         self._frame = None
 
+    def _out_of_time(self) -> bool:
+        return self.clock_s is not None and self.clock_s() >= self._until_s
+
     def _draw_group(
         self,
         target: pygame.Surface,
@@ -91,7 +103,8 @@ class Canvas:
         box = _whole_pixels(group[0].box(view, parts))
         ground_new = self._compose(group[0], view, theme, parts) or must
         before = [op for p in group[1:] for op in self._kept.get(p.name, _Kept()).ops]
-        changed = [self._compose(p, view, theme, parts) for p in group[1:]]
+        may_wait = not ground_new  # marks of the page before must not stay on a new one
+        changed = [self._compose(p, view, theme, parts, may_wait) for p in group[1:]]
         if not ground_new and not any(changed):
             return []
         ground = self._ground(group[0], box, theme, parts, ground_new)
@@ -104,11 +117,18 @@ class Canvas:
         target.set_clip(None)
         return rects
 
-    def _compose(self, part: Part, view: View, theme: Theme, parts: Parts) -> bool:
-        """Compose a part anew if what it depends on has changed; whether it has."""
+    def _compose(
+        self, part: Part, view: View, theme: Theme, parts: Parts, may_wait: bool = True
+    ) -> bool:
+        """Compose a part anew if what it depends on has changed; whether it has.
+
+        Once a frame has taken its share of time, what can wait is left to the next one.
+        """
         key = part.key(view)
         kept = self._kept.get(part.name)
         if kept is not None and kept.key == key:
+            return False
+        if kept and may_wait and part.name in CAN_WAIT and self._out_of_time():
             return False
         ops = tuple(part.draw(view, theme, parts))
         self._kept[part.name] = _Kept(key, ops, kept.ground if kept else None)
@@ -147,7 +167,9 @@ def _whole_pixels(box: Box) -> pygame.Rect:
 
 
 def _differences(before: list[DrawOp], after: list[DrawOp], box: pygame.Rect) -> list[pygame.Rect]:
-    old, new = set(before), set(after)
+    old_ids, new_ids = {id(op) for op in before}, {id(op) for op in after}
+    old = {op for op in before if id(op) not in new_ids}
+    new = {op for op in after if id(op) not in old_ids}
     places = [_grown(op).clip(box) for op in old ^ new]
     places = [p for p in places if p.w and p.h]
     if not places:
@@ -164,6 +186,7 @@ def _differences(before: list[DrawOp], after: list[DrawOp], box: pygame.Rect) ->
     return merged
 
 
+@lru_cache(maxsize=16384)
 def _grown(op: DrawOp) -> pygame.Rect:
     return _whole_pixels(op.box).inflate(8, 8)
 

@@ -15,6 +15,7 @@ import numpy as np
 from engine.arrangement import Arrangement, Figure, Hands, Span
 from engine.findings import Finding
 from engine.performance import PlayedNote
+from practice.window.keeping import kept_by_identity
 
 #: Notes a line through a cell and its neighbours needs at least.
 LEAST_NOTES = 4
@@ -40,6 +41,7 @@ class PlayedCells:
     cells: int
 
 
+@kept_by_identity(16)
 def figure_in(arrangement: Arrangement, span: Span, hands: Hands) -> Figure | None:
     """The figure with the most cells in a span and hand, None where there is none."""
     best: tuple[int, Figure] | None = None
@@ -52,6 +54,7 @@ def figure_in(arrangement: Arrangement, span: Span, hands: Hands) -> Figure | No
     return best[1] if best else None
 
 
+@kept_by_identity(64)
 def read_cells(
     arrangement: Arrangement,
     figure: Figure,
@@ -114,7 +117,9 @@ def _turn_cell(
     s = np.array([heard[i].onset_s for i in around])
     if np.ptp(q) <= 0:
         return None
-    s_per_q, at_zero = np.polyfit(q, s, 1)
+    mean_q, mean_s = q.mean(), s.mean()
+    s_per_q = float((q - mean_q) @ (s - mean_s) / ((q - mean_q) @ (q - mean_q)))
+    at_zero = float(mean_s - s_per_q * mean_q)
     if s_per_q <= 0:
         return None
     cell_s = float(s_per_q * float(figure.cell_q))

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from practice.window.account import compose_account
 from practice.window.desk import compose_page, page_box
 from practice.window.desk_marks import compose_marks, compose_place
 from practice.window.desk_pedal import compose_pedal
-from practice.window.form_map import compose_map
+from practice.window.form_map import compose_map, compose_map_marks
 from practice.window.heading import compose_heading, compose_pulse, pulse_box
 from practice.window.ops import Box, DrawOp, Fill, Layer
 from practice.window.overlays import compose_overlay, overlay_box
@@ -53,8 +53,6 @@ def parts_for(view: View, size: tuple[int, int]) -> Parts:
     parts = arrange_parts(size, view.preferences.scale, view.wide_desk)
     if has_wheel(view):
         return parts
-    from dataclasses import replace
-
     wheel, account = parts.wheel, parts.account
     if wheel.x == account.x:
         whole = Box(wheel.x, wheel.y, wheel.w, wheel.h + account.h)
@@ -81,6 +79,15 @@ def _marks_key(view: View) -> Hashable:
     )  # fmt: skip
 
 
+def _place_key(view: View) -> Hashable:
+    s = view.snapshot
+    return s.place_q, s.doubt, s.state, id(view.page), view.slots, view.fingered
+
+
+def _pulse_key(view: View) -> Hashable:
+    return view.snapshot.beat, view.preferences.see_pulse
+
+
 def _heading_key(view: View) -> Hashable:
     s = view.snapshot
     return (
@@ -98,9 +105,13 @@ def _passes_key(view: View) -> Hashable:
 
 
 def _map_key(view: View) -> Hashable:
+    return id(view.snapshot.cells), id(view.snapshot.arrangement)
+
+
+def _map_marks_key(view: View) -> Hashable:
     s = view.snapshot
     bar = s.arrangement.bar_at(s.place_q).index if s.place_q is not None else None
-    return id(s.cells), s.span, bar, s.state, view.anchor_bar, id(s.arrangement)
+    return s.span, bar, s.state, view.anchor_bar, id(s.arrangement)
 
 
 def _overlay_key(view: View) -> Hashable:
@@ -120,13 +131,12 @@ PARTS: tuple[Part, ...] = (
     Part("desk", _desk_box, _page_key, compose_page),
     Part("desk pedal", _desk_box, _marks_key, compose_pedal, covers=False),
     Part("desk marks", _desk_box, _marks_key, compose_marks, covers=False),
-    Part("desk place", _desk_box, lambda v: (v.snapshot.place_q, v.snapshot.doubt, v.snapshot.state,
-         id(v.page), v.slots), compose_place, covers=False),
-    Part("pulse", lambda v, p: pulse_box(p), lambda v: (v.snapshot.beat, v.preferences.see_pulse),
-         compose_pulse, covers=False),
+    Part("desk place", _desk_box, _place_key, compose_place, covers=False),
+    Part("pulse", lambda v, p: pulse_box(p), _pulse_key, compose_pulse, covers=False),
     Part("wheel", lambda v, p: p.wheel, _passes_key, compose_wheel),
     Part("account", lambda v, p: p.account, _passes_key, compose_account),
     Part("map", lambda v, p: p.map, _map_key, compose_map),
+    Part("map marks", lambda v, p: p.map, _map_marks_key, compose_map_marks, covers=False),
     Part("overlay", lambda v, p: overlay_box(p, v.overlay), _overlay_key, compose_overlay,
          covers=False),
 )  # fmt: skip
@@ -139,7 +149,7 @@ def shown_parts(view: View, parts: Parts) -> list[Part]:
         hidden |= {"desk", "desk pedal", "desk marks", "desk place", "pulse"}
     if not side_shown(view, parts):
         hidden |= {"wheel", "account"}
-    if not has_wheel(view):
+    if parts.wheel.w <= 0:
         hidden.add("wheel")
     if view.performing:
         hidden = {p.name for p in PARTS} - {"desk", "overlay"}

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
-from engine.arrangement import Twins
 from practice.engrave import PageLayout
 from practice.engraving.system import EngravedSystem
 from practice.window.faces import shorten, text_width, words
@@ -62,7 +61,7 @@ def page_box(parts: Parts, performing: bool) -> Box:
 def slot_plan(page: Page, parts: Parts, performing: bool) -> tuple[int, float]:
     """How many slots there are, at least two, and how many pixels a space has in them."""
     box = page_box(parts, performing)
-    tallest = max((s.height for s in page.score.systems), default=20.0)
+    tallest = page.tallest
     fitting = min(page.score.layout.space_px, box.w / page.score.layout.width_spaces)
     px = min(fitting, box.h / 2 / tallest)
     count = int(box.h * _OVERLAP // (tallest * px))
@@ -73,8 +72,7 @@ def fitting_layout(page: Page | None, parts: Parts, performing: bool) -> PageLay
     """How the page is to be engraved: smaller where two of its systems would not fit otherwise."""
     box, px = page_box(parts, performing), parts.space_px
     if page is not None and page.score.done:
-        tallest = max((s.height for s in page.score.systems), default=20.0)
-        px = max(SMALLEST_FITTING_PX, min(px, int(box.h / 2 / tallest)))
+        px = max(SMALLEST_FITTING_PX, min(px, int(box.h / 2 / page.tallest)))
     return PageLayout(max(40, int(box.w / px // 2) * 2), px)
 
 
@@ -210,10 +208,10 @@ def _rescue_flags(view: View, theme: Theme, place: Place, parts: Parts) -> Itera
         if place.line.from_bar <= bar <= place.line.to_bar:
             x = place.x + view.page.bar_edges(bar)[0] * place.px
             size = parts.type.small
-            top = max(place.slot.y, place.top - 2.2 * place.px - size * 1.3)
+            top = max(place.slot.y, place.y - size * 0.5)
             w = text_width(str(number), "bold", size) + size * 0.7
-            yield Line(((x, top), (x, place.top)), theme.ink, max(1.5, 1.6 * parts.unit))
             h = size * 1.25
+            yield Line(((x, top), (x, top + h * 1.6)), theme.ink, max(1.5, 1.6 * parts.unit))
             yield Shape(
                 ((x, top), (x + w, top), (x + w + h / 3, top + h / 2), (x + w, top + h),
                  (x, top + h)), theme.ink,
@@ -226,20 +224,22 @@ def _form_signs(view: View, theme: Theme, place: Place, parts: Parts) -> list[Dr
     assert view.page is not None
     ops: list[DrawOp] = []
     taken: list[Box] = []
-    for twins in view.page.arrangement.form.twins:
-        for which, q in enumerate(twins.parting):
-            if view.page.line_at(float(q)) == place.line:
-                ops += _parting(view, theme, place, parts, twins, which, taken)
+    for q, other in view.page.partings_of(place.line):
+        ops += _parting(view.page, theme, place, parts, q, other, taken)
     return ops
 
 
 def _parting(
-    view: View, theme: Theme, place: Place, parts: Parts, twins: Twins, which: int, taken: list[Box]
+    page: Page,
+    theme: Theme,
+    place: Place,
+    parts: Parts,
+    q: float,
+    other: float,
+    taken: list[Box],
 ) -> list[DrawOp]:
-    assert view.page is not None
-    page, size = view.page, parts.type.small
-    q, other = twins.parting[which], twins.parting[1 - which]
-    x = place.x + page.x_at(place.line, float(q)) * place.px
+    size = parts.type.small
+    x = place.x + page.x_at(place.line, q) * place.px
     arm = 0.55 * place.px
     y = place.slot.y + size * 0.2 + 2.6 * arm
     fork = Box(x - 1.4 * arm, y - 2.6 * arm, 2.8 * arm, 2.6 * arm)

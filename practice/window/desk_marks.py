@@ -10,13 +10,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 from typing import Protocol
 
 from practice.engraving.system import Head
 from practice.window.desk import Place, find_places
 from practice.window.faces import words
 from practice.window.marks import FURTHEST_MS, SlipMark, TimingMark, read_marks
-from practice.window.ops import Box, DrawOp, Line, Shape, Words
+from practice.window.ops import Box, Colour, DrawOp, Line, Shape, Words
 from practice.window.page import Page
 from practice.window.parts import Parts
 from practice.window.theme import Theme
@@ -70,7 +71,11 @@ def compose_marks(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
 def compose_place(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     """The place now heard: a tick over and under the staves, broken where there is doubt."""
     place_q = view.snapshot.place_q
-    if view.page is None or place_q is None or view.snapshot.state not in ("playing", "listening"):
+    if view.page is None:
+        return []
+    if view.fingered is not None:
+        return _fingered(view.page, view.fingered, find_places(view, parts), theme, parts)
+    if place_q is None or view.snapshot.state not in ("playing", "listening"):
         return []
     line = view.page.line_at(place_q)
     ops: list[DrawOp] = []
@@ -87,6 +92,22 @@ def compose_place(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     return ops
 
 
+def _fingered(
+    page: Page, note: int, places: Sequence[Place], theme: Theme, parts: Parts
+) -> list[DrawOp]:
+    """A frame round the head whose fingering is being set."""
+    head, line = page.head(note), page.line_of_bar(page.arrangement.notes[note].bar)
+    thick = max(2.0, 2 * parts.unit)
+    ops: list[DrawOp] = []
+    for place in places:
+        if head is not None and place.line == line:
+            left, top = place.at(head.x - 1.0, head.y - 0.9)
+            right, bottom = place.at(head.x + 1.0, head.y + 0.9)
+            frame = ((left, top), (right, top), (right, bottom), (left, bottom), (left, top))
+            ops.append(Line(frame, theme.heard, thick))
+    return ops
+
+
 def _heard(
     page: Page, place: Place, heard: frozenset[int], theme: Theme, parts: Parts
 ) -> Iterator[DrawOp]:
@@ -99,8 +120,13 @@ def _heard(
 def draw_heard(place: Spot, head: Head, theme: Theme, parts: Parts) -> DrawOp:
     """The mark of a note that was heard, or that was on time."""
     x, y = place.at(head.right + NEAR, head.y)
-    tall = _HEARD * place.px
-    return Line(((x, y - tall), (x, y + tall)), theme.heard, max(2.0, 2 * parts.unit))
+    return _tick(x, y, _HEARD * place.px, theme.heard, max(2.0, 2 * parts.unit))
+
+
+@lru_cache(maxsize=4096)
+def _tick(x: float, y: float, tall: float, colour: Colour, width: float) -> Line:
+    """The same tick is the same object, so that frames are told apart quickly."""
+    return Line(((x, y - tall), (x, y + tall)), colour, width)
 
 
 def _timing_marks(
@@ -155,8 +181,35 @@ def _slip_marks(
         ops += shape
         often = f" {mark.times} of {mark.out_of}" if mark.out_of > 1 else ""
         names.append((shape[-1].box, (mark.name + often).strip()))
-    taken = [*(box for box, _ in names), *_head_boxes(page, place)]
+    taken = Taken()
+    for box in (*(box for box, _ in names), *_head_boxes(page, place)):
+        taken.add(box)
     return ops + _place_names(place, names, taken, theme, parts)
+
+
+class Taken:
+    """Boxes already in use, kept by column so that looking one up stays quick."""
+
+    _WIDE = 64
+
+    def __init__(self) -> None:
+        self._columns: dict[int, list[Box]] = {}
+
+    def add(self, box: Box) -> None:
+        """Use a box."""
+        for column in self._over(box):
+            self._columns.setdefault(column, []).append(box)
+
+    def meets(self, box: Box) -> bool:
+        """Whether it shares any area with one in use."""
+        return any(
+            box.meets(other)
+            for column in self._over(box)
+            for other in self._columns.get(column, ())
+        )
+
+    def _over(self, box: Box) -> range:
+        return range(int(box.x // self._WIDE), int(box.right // self._WIDE) + 1)
 
 
 def _head_boxes(page: Page, place: Place) -> Iterator[Box]:
@@ -202,7 +255,7 @@ def draw_elsewhere(
 def _place_names(
     place: Place,
     names: Sequence[tuple[Box, str]],
-    taken: list[Box],
+    taken: Taken,
     theme: Theme,
     parts: Parts,
 ) -> list[DrawOp]:
@@ -212,10 +265,10 @@ def _place_names(
         if not text:
             continue
         for label in _candidates(box, text, theme, parts):
-            if place.slot.holds(label.box) and not any(label.box.meets(b) for b in taken):
+            if place.slot.holds(label.box) and not taken.meets(label.box):
                 ops += _leader(box, label, theme, parts)
                 ops.append(label)
-                taken.append(label.box)
+                taken.add(label.box)
                 break
     return ops
 

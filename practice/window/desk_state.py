@@ -69,6 +69,7 @@ class DeskState:
         self._layout: PageLayout | None = None
         self._wanted: tuple[PageLayout, float] | None = None
         self._heard = HeardNotes()
+        self._heard_seen: tuple[object, ...] = (None, None, None)
         self._span_seen: object = None
         self._place: object = None
 
@@ -162,7 +163,12 @@ class DeskState:
     def _mark_heard(self, view: View) -> View:
         assert view.page is not None
         if not view.playing:
+            self._heard_seen = (None, None, None)
             return replace(view, heard=frozenset()) if view.heard else view
+        seen = (view.snapshot.findings, view.slots, view.page)
+        if all(a is b for a, b in zip(seen, self._heard_seen, strict=False)):
+            return view
+        self._heard_seen = seen
         self._heard.update(view.snapshot.findings)
         lines = [
             view.page.lines[k] for k in view.slots if k is not None and k < len(view.page.lines)

@@ -87,9 +87,13 @@ def compose_map(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     cells = {(c.section, c.hands): c for c in view.snapshot.cells}
     for place in map_places(view, parts):
         ops += _section(place, cells, theme, parts, row_h)
-    ops += _span_bracket(view, theme, parts, rows)
-    ops += _place_now(view, theme, rows)
     return ops
+
+
+def compose_map_marks(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
+    """The span's bracket and the place now heard, over the Map."""
+    rows = rows_box(parts)
+    return [*_span_bracket(view, theme, parts, rows), *_place_now(view, theme, rows)]
 
 
 def _section(

@@ -24,8 +24,10 @@ def compose_heading(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     right -= text_width(keyboard, "text", text.small) + parts.gap * 1.5
     said = view.snapshot.message or view.note or describe_state(view)
     warned = bool(view.snapshot.message)
-    size = text.large
-    said = shorten(said, "serif", size, box.w * 0.42)
+    room = box.w * (0.62 if warned else 0.45)
+    sizes = (text.large, text.body, text.small)
+    size = next((s for s in sizes if text_width(said, "serif", s) <= room), text.small)
+    said = shorten(said, "serif", size, room)
     colour = theme.slip if warned else theme.ink
     ops.append(words(right, base, said, size, colour, "serif", "right"))
     if warned:

@@ -3,20 +3,29 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
 
 from engine.arrangement import Arrangement
 from engine.findings import Finding, Slip
 from engine.performance import PlayedNote
 from engine.pitch_names import pitch_name, printed
 from practice.snapshot import PassRecord
+from practice.window.keeping import kept_by_identity
 
 #: Deviations beyond this are shown by an arrow.
 FURTHEST_MS = 60.0
 #: Over several passes a slip is shown from so many on: once is no habit.
 LEAST_TIMES = 2
+
+
+SlipKind = Literal["missing", "wrong", "extra"]
+_SlipKey = tuple[SlipKind, int, int, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +49,7 @@ class SlipMark:
         times: in how many passes; out_of: of how many.
     """
 
-    kind: Literal["missing", "wrong", "extra"]
+    kind: SlipKind
     score: int
     steps: int = 0
     name: str = ""
@@ -60,22 +69,32 @@ def read_marks(arrangement: Arrangement, records: Sequence[PassRecord]) -> PageM
     """The marks of one pass, or what usually happens over several."""
     least = 1 if len(records) == 1 else LEAST_TIMES
     timing: dict[int, list[float]] = {}
-    slips: dict[tuple[str, int, int, str], int] = {}
+    slips: Counter[_SlipKey] = Counter()
     for record in records:
-        for finding in record.findings:
-            if finding.what == "right" and finding.score is not None:
-                deviation = _deviation_of(record, finding)
-                timing.setdefault(finding.score, []).append(deviation)
-        for key in set(_slip_keys(arrangement, record)):
-            slips[key] = slips.get(key, 0) + 1
+        heard, keys = _marks_of(record, arrangement)
+        for score, deviation in heard:
+            timing.setdefault(score, []).append(deviation)
+        slips.update(keys)
     return PageMarks(
         tuple(_mean_mark(score, heard) for score, heard in sorted(timing.items())),
         tuple(
-            SlipMark(kind, score, steps, name, times, len(records))  # type: ignore[arg-type]
+            SlipMark(kind, score, steps, name, times, len(records))
             for (kind, score, steps, name), times in sorted(slips.items(), key=lambda i: i[0][1])
             if times >= least
         ),
     )
+
+
+@kept_by_identity(32)
+def _marks_of(
+    record: PassRecord, arrangement: Arrangement
+) -> tuple[list[tuple[int, float]], frozenset[_SlipKey]]:
+    heard = [
+        (finding.score, _deviation_of(record, finding))
+        for finding in record.findings
+        if finding.what == "right" and finding.score is not None
+    ]
+    return heard, frozenset(_slip_keys(arrangement, record))
 
 
 def _mean_mark(score: int, heard: list[float]) -> TimingMark:
@@ -95,16 +114,16 @@ def played_note(record: PassRecord, played: int) -> PlayedNote:
     return record.notes[played - record.notes[0].index]
 
 
-def _slip_keys(arrangement: Arrangement, record: PassRecord) -> list[tuple[str, int, int, str]]:
+def _slip_keys(arrangement: Arrangement, record: PassRecord) -> list[_SlipKey]:
     names = {s.played: s for s in record.slips if s.played is not None}
-    keys = []
+    keys: list[_SlipKey] = []
     for finding in record.findings:
         if finding.what == "missing" and finding.score is not None:
             keys.append(("missing", finding.score, 0, ""))
         elif finding.what in ("wrong", "extra") and finding.played is not None:
             near = finding.stands_for
             if near is None:
-                near = _nearest_note(arrangement, record, finding.played)
+                near = nearest_right(record, finding.played)
             if near is not None:
                 name = _name_heard(record, finding.played, names.get(finding.played))
                 steps = steps_between(arrangement, near, name)
@@ -118,17 +137,36 @@ def _name_heard(record: PassRecord, played: int, slip: Slip | None) -> str:
     return pitch_name(played_note(record, played).pitch)
 
 
-def _nearest_note(arrangement: Arrangement, record: PassRecord, played: int) -> int | None:
-    """The score note heard nearest to an extra note: in time, and a little in pitch."""
-    extra = played_note(record, played)
-    best: tuple[float, int] | None = None
-    for finding in record.findings:
-        if finding.what == "right" and finding.played is not None and finding.score is not None:
-            other = played_note(record, finding.played)
-            far = abs(other.onset_s - extra.onset_s) + 0.02 * abs(other.pitch - extra.pitch)
-            if best is None or far < best[0]:
-                best = (far, finding.score)
-    return best[1] if best else None
+def nearest_right(record: PassRecord, played: int) -> int | None:
+    """The score note heard nearest to a played one: in time, and a little in pitch."""
+    index = index_pass(record)
+    if not index.score.size:
+        return None
+    note = played_note(record, played)
+    far = np.abs(index.onset_s - note.onset_s) + 0.02 * np.abs(index.pitch - note.pitch)
+    return int(index.score[int(np.argmin(far))])
+
+
+@dataclass(frozen=True, eq=False)
+class PassIndex:
+    """The right notes of a pass as arrays, in order of the findings."""
+
+    score: npt.NDArray[np.int64]
+    onset_s: npt.NDArray[np.float64]
+    pitch: npt.NDArray[np.float64]
+
+
+@kept_by_identity(32)
+def index_pass(record: PassRecord) -> PassIndex:
+    """The right notes of a pass."""
+    rows = [
+        (finding.score, note.onset_s, note.pitch)
+        for finding in record.findings
+        if finding.what == "right" and finding.played is not None
+        for note in (played_note(record, finding.played),)
+    ]
+    table = np.array(rows, float).reshape(-1, 3)
+    return PassIndex(table[:, 0].astype(np.int64), table[:, 1], table[:, 2])
 
 
 def steps_between(arrangement: Arrangement, score: int, name: str) -> int:

@@ -41,7 +41,7 @@ class SettingRow:
 def setting_rows(view: View) -> list[SettingRow]:
     """The settings in order, as the overlay shows them and the keys move through them."""
     set_to = view.preferences
-    marks = {"quiet": "a dot beside each head", "none": "none"}
+    marks = {"quiet": "a tick beside each head", "none": "none"}
     port = view.snapshot.port or "computer keys"
     return [
         SettingRow("port", "Keyboard", port),
@@ -70,9 +70,9 @@ def overlay_box(parts: Parts, overlay: str) -> Box:
     if overlay == "help":
         w, h = min(whole.w, 80 * text.body), min(whole.h, 35 * text.body)
     elif overlay == "settings":
-        w, h = min(whole.w, 46 * text.body), min(whole.h, 24 * text.body)
+        w, h = min(whole.w, 46 * text.body), min(whole.h, 23 * text.body)
     else:
-        w, h = min(whole.w, 44 * text.body), min(whole.h, 24 * text.body)
+        w, h = min(whole.w, 44 * text.body), min(whole.h, 21 * text.body)
     return Box(round((whole.w - w) / 2), round((whole.h - h) / 2), w, h)
 
 

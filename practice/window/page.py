@@ -64,6 +64,11 @@ class Page:
         return tuple(lines)
 
     @cached_property
+    def tallest(self) -> float:
+        """Height of the tallest system so far, in spaces."""
+        return max((s.height for s in self.score.systems), default=20.0)
+
+    @cached_property
     def _line_starts(self) -> list[int]:
         return [line.from_bar for line in self.lines]
 
@@ -141,6 +146,21 @@ class Page:
         last = self.arrangement.bars[line.to_bar]
         length = float(last.onset_q + last.duration_q) - start
         return min(max((place_q - start) / length, 0.0), 1.0) if length > 0 else 0.0
+
+    @cached_property
+    def _partings(self) -> dict[int, list[tuple[float, float]]]:
+        found: dict[int, list[tuple[float, float]]] = {}
+        for twins in self.arrangement.form.twins:
+            here, there = (float(q) for q in twins.parting)
+            for q, other in ((here, there), (there, here)):
+                line = self.line_at(q)
+                if line is not None:
+                    found.setdefault(line.index, []).append((q, other))
+        return found
+
+    def partings_of(self, line: PageLine) -> list[tuple[float, float]]:
+        """Where twins part in a line: (the moment, the moment in the other twin)."""
+        return self._partings.get(line.index, [])
 
     def bar_under(self, line: PageLine, x: float) -> int:
         """The unfolded bar at a place along a line, in spaces."""

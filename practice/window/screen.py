@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import queue
+import threading
 import time
 from collections.abc import Callable, MutableMapping, Sequence
 from dataclasses import replace
@@ -10,7 +12,9 @@ from typing import Any, Protocol
 
 import pygame
 
+from engine.errors import UndersongError
 from engine.performance import SOFT
+from engine.read import engravable_text
 from practice.engrave import Engraver
 from practice.snapshot import Command, Snapshot
 from practice.window.actions import Outcome, act_on
@@ -116,7 +120,7 @@ class Screen:
         self._engraver = Engraver(cache_dir)
         self._desk = DeskState(self._engraver)
         self._sheet = Sheet()
-        self._canvas = Canvas(Painter(self._sheet))
+        self._canvas = Canvas(Painter(self._sheet), clock_s)
         self._watch = ScoreWatch(score_path, read)
         self._frames = pygame.time.Clock()
         self._keys_down: dict[str, int] = {}
@@ -124,6 +128,7 @@ class Screen:
         self._ports_asked_s = -1e9
         self._soft_down = False
         self._text = ""
+        self._came: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._snapshot: Snapshot | None = None
         self.view = View(listener.snapshot(), preferences=read_preferences(settings.get("window")))
 
@@ -135,14 +140,35 @@ class Screen:
         title = self.view.snapshot.arrangement.title
         pygame.display.set_caption(f"{title} – Undersong")
         self._surface = pygame.display.set_mode(size or self._last_size(), pygame.RESIZABLE)
-        self._text = text or self._read(self._score_path)[1]
-        self._desk.open_text(with_fingering(self._text, self._fingering()))
+        if text:
+            self._open_text(text)
+        else:
+            threading.Thread(target=self._read_text, daemon=True).start()
         rescue = self._settings.get("rescue", {}).get(str(self._score_path), [])
         self.view = replace(
             self.view,
             rescue_bars=tuple(b for b in rescue if isinstance(b, int)),
             overlay="welcome" if first_start else "",
         )
+
+    def _open_text(self, text: str) -> None:
+        self._text = text
+        self._desk.open_text(with_fingering(text, self._fingering()))
+
+    def _read_text(self) -> None:
+        """On a thread of its own, so that the window is there before the page."""
+        try:
+            self._came.put(engravable_text(self._score_path))
+        except (UndersongError, OSError) as error:
+            self._came.put(f"!{error}")
+
+    def _take_text(self) -> None:
+        while not self._came.empty():
+            text = self._came.get_nowait()
+            if text.startswith("!"):
+                self.view = replace(self.view, note=text[1:])
+            else:
+                self._open_text(text)
 
     def close(self) -> None:
         """Keep the settings, end what was started."""
@@ -158,6 +184,7 @@ class Screen:
         going_on = [self._handle(event) for event in pygame.event.get()]
         now_s = self._clock_s()
         self._take_snapshot(self._listener.snapshot())
+        self._take_text()
         self._take_score(self._watch.poll(now_s))
         self._ask_ports(now_s)
         size = self._surface.get_size()
@@ -194,7 +221,7 @@ class Screen:
         if before is not None and len(snapshot.passes) > len(before.passes):
             view = replace(view, looked_at=snapshot.passes[-1].number)
         if snapshot.state == "playing" and (before is None or before.state != "playing"):
-            view = replace(view, changed_bars=frozenset(), anchor_bar=None)
+            view = replace(view, changed_bars=frozenset(), anchor_bar=None, note="")
         if view.overlay == "welcome" and snapshot.notes:
             view = replace(view, heard_test=snapshot.notes[-1].pitch)
         self.view = view
@@ -218,8 +245,7 @@ class Screen:
             self.view = replace(self.view, note=came.trouble)
             return
         changed = changed_bars(self.view.snapshot.arrangement, came.arrangement)
-        self._text = came.text
-        self._desk.open_text(with_fingering(came.text, self._fingering()))
+        self._open_text(came.text)
         self._listener.tell(Command("arrangement", extra={"arrangement": came.arrangement}))
         count = len(changed)
         note = f"Saved score taken over, {count} bar{'' if count == 1 else 's'} changed"

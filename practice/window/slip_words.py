@@ -9,7 +9,7 @@ from engine.arrangement import Arrangement
 from engine.findings import Slip
 from engine.pitch_names import printed
 from practice.snapshot import PassRecord
-from practice.window.marks import played_note
+from practice.window.marks import nearest_right
 
 #: Kinds that say most about what to do come first; the rest follow in order of playing.
 _TELLING = (
@@ -50,13 +50,5 @@ def _bar_of(arrangement: Arrangement, record: PassRecord, slip: Slip) -> str:
         return arrangement.bars[arrangement.notes[slip.score].bar].number
     if slip.played is None or not record.notes:
         return ""
-    at = played_note(record, slip.played).onset_s
-    near = min(
-        (
-            (abs(played_note(record, f.played).onset_s - at), f.score)
-            for f in record.findings
-            if f.played is not None and f.score is not None
-        ),
-        default=None,
-    )
-    return "" if near is None else arrangement.bars[arrangement.notes[near[1]].bar].number
+    near = nearest_right(record, slip.played)
+    return "" if near is None else arrangement.bars[arrangement.notes[near].bar].number

@@ -22,7 +22,7 @@ class Preferences:
 
     Attributes:
         scale: 0.75 to 2. theme: light or dark.
-        marks_while_playing: "quiet" (a dot beside each head heard) or "none".
+        marks_while_playing: "quiet" (a tick beside each head heard) or "none".
         see_pulse: the strict pulse is shown as well as heard.
         average_of: how many passes "what usually happens here" takes in.
         soft_pedal_again: the soft pedal means "again".

@@ -168,7 +168,11 @@ def under_way(
     follower = Follower(arrangement, span, hands)
     said = [finding for note in notes for finding in follower.hear(note)]
     findings = standing(said)
-    places = [float(arrangement.notes[f.score].onset_q) for f in findings if f.score is not None]
+    places = [
+        float(arrangement.notes[f.score].onset_q)
+        for f in findings
+        if f.score is not None and f.played is not None
+    ]
     snapshot = waiting(
         arrangement, span, state="playing", state_text="", notes=notes, findings=findings,
         place_q=places[-1] if places else None, hands=hands,
