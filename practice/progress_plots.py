@@ -71,7 +71,8 @@ def draw_plots(progress: Progress) -> Iterator[Plot]:
             yield _plot_time(progress)
 
 
-def _figure(height_in: float, rows: int = 1) -> tuple[Figure, list[Axes]]:
+def make_figure(height_in: float, rows: int = 1) -> tuple[Figure, list[Axes]]:
+    """A figure of the common width, with so many axes below one another."""
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(WIDTH_IN, height_in), layout="constrained", facecolor=PAPER)
@@ -84,7 +85,7 @@ def _figure(height_in: float, rows: int = 1) -> tuple[Figure, list[Axes]]:
 
 def _plot_map(progress: Progress) -> Plot:
     """Sections in order of playing, as wide as their bars; a row for each hand."""
-    figure, (ax,) = _figure(2.2)
+    figure, (ax,) = make_figure(2.2)
     places = sorted(
         (index, section)
         for section in progress.sections
@@ -122,7 +123,7 @@ def _stage_keys() -> list[Any]:
 
 
 def _plot_section(section: SectionProgress) -> Plot:
-    figure, (right, even, tempo) = _figure(3.9, rows=3)
+    figure, (right, even, tempo) = make_figure(3.9, rows=3)
     for hand in section.hands:
         if hand.days:
             _draw_days(hand, right, even, tempo)
@@ -186,7 +187,7 @@ def _date_axis(ax: Axes) -> None:
 
 def _plot_places(section: SectionProgress, hand: HandProgress) -> Plot:
     """Mean deviation of each place with its interval: the oldest passes and the newest."""
-    figure, (ax,) = _figure(2.0)
+    figure, (ax,) = make_figure(2.0)
     rows = (("first passes", hand.places_then, -0.12, "s", FAINT),
             ("last passes", hand.places_now, 0.12, "o", INK))  # fmt: skip
     said = []
@@ -219,7 +220,7 @@ def _plot_kinds(progress: Progress) -> Plot:
     count = {(m, kind): n for m, kind, n in progress.kinds}
     kinds = sorted({k for _, k, _ in progress.kinds}, key=lambda k: -sum(
         count.get((m, k), 0) for m in months))  # fmt: skip
-    figure, (ax,) = _figure(0.6 + 0.24 * len(kinds))
+    figure, (ax,) = make_figure(0.6 + 0.24 * len(kinds))
     grid = [[count.get((m, k), 0) for m in months] for k in kinds]
     most = max(max(row) for row in grid) or 1
     ax.imshow(grid, aspect="auto", cmap="Greys", vmin=0, vmax=2 * most)
@@ -243,7 +244,7 @@ def _plot_time(progress: Progress) -> Plot:
         if days:
             rows.append((section.name, sum(d.seconds for d in days) / 60,
                          sum(d.good for d in days), sum(d.passes for d in days)))  # fmt: skip
-    figure, (ax,) = _figure(0.7 + 0.28 * len(rows))
+    figure, (ax,) = make_figure(0.7 + 0.28 * len(rows))
     ax.barh(range(len(rows)), [r[1] for r in rows], color="#d5dde0", edgecolor=INK, linewidth=0.8)
     for y, (_, minutes, good, passes) in enumerate(rows):
         ax.text(minutes, y, f"  {good} of {passes} good", va="center")
