@@ -57,8 +57,9 @@ BACK_Q, AHEAD_Q = 1.0, 2.0
 BEFORE_LANDING, BEFORE_Q = 3.0, 0.5
 #: A way on that costs more than this is doubtful: then all others are looked at.
 DOUBTFUL = 1.2
-#: A way on is kept beside the best one when it costs no more than this in addition.
-DOUBT = 3.5
+#: A way on is kept beside the best one when it costs no more than this in addition; a right note
+#: when it costs so much more yet.
+DOUBT, DOUBT_RIGHT = 3.5, 2.5
 
 
 def jump_at(pause: float) -> float:

@@ -273,7 +273,7 @@ def _keep_time(path: Path, q: float, time_s: float) -> None:
 
 
 def go_on(path: Path, pitch: int, time_s: float, played: int, m: ScoreMap) -> list[Path]:
-    """The one to three most likely ways on; `path` itself becomes the first of them."""
+    """The one to four most likely ways on; `path` itself becomes the first of them."""
     if path.front < 0:
         _say(path, played, UNCLEAR, -1, costs.LOST, time_s)
         return [path]
@@ -288,8 +288,8 @@ def go_on(path: Path, pitch: int, time_s: float, played: int, m: ScoreMap) -> li
         ways.sort()
     most = ways[0][0] + costs.DOUBT
     out = [path]
-    for way in ways[1:3]:
-        if way[0] < most:
+    for way in ways[1:4]:
+        if way[0] < most or (way[1] == RIGHT and way[0] < most + costs.DOUBT_RIGHT):
             other = path.copy()
             _go(other, way, played, time_s, m)
             out.append(other)

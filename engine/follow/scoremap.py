@@ -16,6 +16,8 @@ GRACE_LEAD_Q = 0.08
 
 #: Leaving out small print counts this much of leaving out any other note.
 SMALL_PRINT = 0.3
+#: Each further note of a chord counts this much of the first.
+CHORD_NOTE = 0.4
 #: Semitones that a sign brings beside its note (either spelling of the neighbour).
 EITHER_SIDE = (0, 1, 2, -1, -2)
 REACH_OF_SIGN = {
@@ -165,6 +167,7 @@ def map_score(
     free = written_trills(table, order)
     counted = (table["optional"] == 0) & (table["grace"] == 0) & ~free
     heed = np.where(table["optional"] == 1, SMALL_PRINT, 1.0) * ((table["grace"] == 0) & ~free)
+    heed *= _share_of_chord(table, order, group_of)
     left, right = (
         _before(order, group_of, heed * (table["hand"] == hand), len(group_q)) for hand in (0, 1)
     )
@@ -196,6 +199,17 @@ def _members(
     for note, g in zip(order.tolist(), group_of.tolist(), strict=True):
         out[g].append(note)
     return [tuple(m) for m in out]
+
+
+def _share_of_chord(
+    table: npt.NDArray[Any], order: npt.NDArray[np.intp], group_of: npt.NDArray[np.intp]
+) -> npt.NDArray[np.float64]:
+    """By note: leaving out a whole chord of a hand counts less than as many single notes."""
+    share = np.ones(len(table))
+    hand_group = group_of * 2 + table["hand"][order]
+    size = np.bincount(hand_group)[hand_group]
+    share[order] = (1.0 + CHORD_NOTE * (size - 1)) / size
+    return share
 
 
 def _loose(table: npt.NDArray[Any]) -> npt.NDArray[np.int_]:
