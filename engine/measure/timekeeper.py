@@ -8,7 +8,7 @@ The model holds only where the lag-1 autocorrelation lies in [-0.5, 0].
 Ours differs from the paper: the paper solves two moments; we keep them to judge whether the
 model holds, and take the likelihood of the whole spectrum of the intervals for the values: the
 tempo curve and the habits of the places have been taken out first, and what that costs is
-known frequency by frequency; and it gives intervals (profile likelihood, chi-square on 1).
+known frequency by frequency; and it gives intervals (profile likelihood, see `_peak`).
 Both estimate the same two numbers.
 """
 
@@ -21,7 +21,7 @@ import numpy as np
 
 from engine.findings import Estimate, no_estimate
 from engine.measure.heard import Indices, Numbers
-from engine.measure.quantiles import chi2_quantile
+from engine.measure.quantiles import chi2_quantile, t_quantile
 
 #: Fewer intervals cannot part the two.
 LEAST_INTERVALS = 48
@@ -123,48 +123,73 @@ def _lag1(rest: Numbers, run: Indices, known: Numbers) -> float:
 Peak = tuple[float, float, float]
 
 
-def _likeliest(power: Numbers, weight: Numbers, eigenvalue: Numbers) -> tuple[Peak, Peak]:
-    """(value, low, high) of both variances.
+@dataclass(frozen=True, eq=False)
+class _Surface:
+    """Minus twice the log likelihood over scale and share of the finger, all else summed out.
 
     Each ordinate is taken as its expected variance v times a chi-square on `weight` degrees of
-    freedom; v = s ((1 - t) + t e / 2) with e the finger eigenvalue. For each t the sums are
-    known, so the whole surface is a few hundred numbers.
+    freedom; v = s ((1 - t) + t e / 2) with e the finger eigenvalue. For each share t the sums
+    are known, so the whole surface is a few hundred numbers.
     """
-    t = np.linspace(0.0, 1.0, _GRID)[:, None]
-    shape = (1 - t) + t * eigenvalue / 2
-    heat = (power / shape).sum(axis=1)
-    logs = (weight * np.log(shape)).sum(axis=1)
-    total = weight.sum()
-    t = t[:, 0]
 
-    def depth(s: Numbers) -> Numbers:
-        return np.asarray(total * np.log(s) + heat / s + logs)
+    share: Numbers
+    heat: Numbers
+    logs: Numbers
+    total: float
 
-    best = heat / total
-    k = int(np.argmin(depth(best)))
-    floor = float(depth(best)[k]) + chi2_quantile(0.95, 1)
-    peaks = float(best[k] * (1 - t[k])), float(best[k] * t[k] / 2)
-    scale = float(best[k])
-    timekeeper = _profile(depth, 1 - t, scale, floor, peaks[0])
-    finger = _profile(depth, t / 2, scale, floor, peaks[1])
-    return (peaks[0], *timekeeper), (peaks[1], *finger)
+    @staticmethod
+    def of(power: Numbers, weight: Numbers, eigenvalue: Numbers) -> _Surface:
+        share = np.linspace(0.0, 1.0, _GRID)
+        shape = (1 - share[:, None]) + share[:, None] * eigenvalue / 2
+        return _Surface(
+            share,
+            (power / shape).sum(axis=1),
+            (weight * np.log(shape)).sum(axis=1),
+            float(weight.sum()),
+        )
+
+    def depth(self, scale: Numbers) -> Numbers:
+        return np.asarray(self.total * np.log(scale) + self.heat / scale + self.logs)
+
+    def ends(self, part: Numbers, value: float, rise: float) -> tuple[float, float]:
+        """Values of one variance (`part` of the scale) that raise the depth by at most `rise`."""
+        best = self.heat / self.total
+        floor = float(self.depth(best).min()) + rise
+        unit = float(best.max())
+
+        def likely(v: float) -> bool:
+            with np.errstate(divide="ignore", invalid="ignore"):
+                deep = np.where(part > 0, self.depth(np.maximum(v, 1e-12 * unit) / part), np.inf)
+            return float(np.nanmin(deep)) <= floor
+
+        low = 0.0 if likely(0.0) else _edge(likely, value, 0.0)
+        far = max(value, unit * 1e-3)
+        while likely(far):
+            far *= 2.0
+        return low, _edge(likely, value, far)
 
 
-def _profile(
-    depth: Callable[[Numbers], Numbers], share: Numbers, scale: float, floor: float, peak: float
-) -> tuple[float, float]:
-    """Ends of the profile: values whose best companion is not too unlikely, by halving."""
+def _likeliest(power: Numbers, weight: Numbers, eigenvalue: Numbers) -> tuple[Peak, Peak]:
+    """(value, low, high) of both variances."""
+    surface = _Surface.of(power, weight, eigenvalue)
+    best = surface.heat / surface.total
+    k = int(np.argmin(surface.depth(best)))
+    parts = 1 - surface.share, surface.share / 2
+    timekeeper, finger = (_peak(surface, part, float(best[k] * part[k])) for part in parts)
+    return timekeeper, finger
 
-    def likely(value: float) -> bool:
-        with np.errstate(divide="ignore", invalid="ignore"):
-            deep = np.where(share > 0, depth(np.maximum(value, 1e-12 * scale) / share), np.inf)
-        return float(np.nanmin(deep)) <= floor
 
-    low = 0.0 if likely(0.0) else _edge(likely, peak, 0.0)
-    far = max(peak, scale * 1e-3)
-    while likely(far):
-        far *= 2.0
-    return low, _edge(likely, peak, far)
+def _peak(surface: _Surface, part: Numbers, value: float) -> Peak:
+    """Profile interval, the chi-square replaced by F on Satterthwaite's degrees of freedom.
+
+    A variance known to a relative error r has about 2 / r^2 degrees of freedom (Satterthwaite
+    1946, Biometrics Bull 2:110-114); few of them ask for a higher rise.
+    """
+    low, high = surface.ends(part, value, chi2_quantile(0.95, 1))
+    error = (high - low) / (2 * 1.959964) / max(value, 1e-12)
+    freedom = max(2.0 / error**2 if error > 0 else np.inf, 4.0)
+    low, high = surface.ends(part, value, t_quantile(0.975, round(min(freedom, 1e6))) ** 2)
+    return value, low, high
 
 
 def _edge(likely: Callable[[float], bool], inside: float, outside: float) -> float:

@@ -103,8 +103,8 @@ def draw_evenness(ax: Axes) -> None:
         bar_of(ax, place.place, place.deviation_ms, color=MARK if late else INK, fmt="o")
     ax.axhline(0, color=INK, lw=1)
     ax.set(xlabel="place in the cell", ylabel="ms late", xticks=range(1, 9),
-           title=f"SD {found.sd_ms.value:.1f} ms; {100 * found.place_share.value:.0f} % of its variance "
-                 "is habit: place 4")  # fmt: skip
+           title=f"SD {found.sd_ms.value:.1f} ms; {100 * found.place_share.value:.0f} % of "
+                 "its variance is habit: place 4")  # fmt: skip
 
 
 def draw_timekeeper(ax: Axes) -> None:
