@@ -21,8 +21,8 @@ _SOUND_PEDALS = {"damper-pedal": "damper", "sostenuto-pedal": "sostenuto", "soft
 _SOFT_DOWN = re.compile(r"\s*(una\s+corda|u\.\s?c\.)", re.IGNORECASE)
 _SOFT_UP = re.compile(r"\s*(tre\s+corde|tutte\s+le\s+corde|t\.\s?c\.)", re.IGNORECASE)
 _JUMP_WORDS = (
-    ("dacapo", re.compile(r"^\W*(d\.\s*c\b|da\s+capo)", re.IGNORECASE)),
-    ("dalsegno", re.compile(r"^\W*(d\.\s*s\b|da[l]?\s+segno)", re.IGNORECASE)),
+    ("dacapo", re.compile(r"^\W*(d\.\s*c\b|dc\b|da\s+capo)", re.IGNORECASE)),
+    ("dalsegno", re.compile(r"^\W*(d\.\s*s\b|ds\b|dal?\s+segno)", re.IGNORECASE)),
     ("tocoda", re.compile(r"^\W*(to|al|alla)\s+coda\W*$", re.IGNORECASE)),
     ("fine", re.compile(r"^\W*fine\W*$", re.IGNORECASE)),
     ("coda", re.compile(r"^\W*coda\W*$", re.IGNORECASE)),

@@ -11,7 +11,6 @@ from engine.arrangement import Arrangement
 from engine.read.container import is_midi, musicxml_root
 from engine.read.document import prepare_document
 from engine.read.limits import MAX_FILE_BYTES
-from engine.read.midi import read_midi
 from engine.read.musicxml import read_musicxml
 from engine.read.overrides import apply_sidecar
 from engine.read.report import Report
@@ -43,6 +42,10 @@ def read_score_bytes(data: bytes, name: str, sidecar: bytes = b"") -> Arrangemen
     report = Report(name)
     title = Path(name).stem
     if is_midi(data):
+        # Imported here, like the form and the engraver's writer: most scores are MusicXML, and
+        # start-up should be lean.
+        from engine.read.midi import read_midi
+
         score = read_midi(data, title, report)
     else:
         root = prepare_document(musicxml_root(data, report), report)
@@ -69,6 +72,7 @@ def engravable_text(path: str | os.PathLike[str]) -> str:
     report = Report(os.fspath(path))
     data = read_bytes(path)
     if is_midi(data):
+        from engine.read.midi import read_midi
         from engine.read.write_musicxml import write_musicxml
 
         return _DECLARATION + write_musicxml(read_midi(data, Path(path).stem, report))

@@ -196,6 +196,15 @@ def test_a_score_written_to_midi_and_read_back_keeps_onsets_and_lengths(data_set
     assert len(onsets & seen) / len(seen) > 0.99
 
 
+def test_seconds_agree_with_mido(tmp_path):
+    """mido's own sum of the tempo map is the outside value; the last event ends the last bar."""
+    tempos = [meta(i, "set_tempo", tempo=400_000 + 37_000 * i) for i in range(8)]
+    path = tmp_path / "tempos.mid"
+    path.write_bytes(midi_bytes(tempos, key(60, 0, 8)))
+    arrangement = read_arrangement(path)
+    assert arrangement.seconds_at(8) == pytest.approx(mido.MidiFile(path).length, abs=1e-3)
+
+
 def test_percussion_is_left_out_and_said():
     arrangement = read(key(60, 0, 1) + key(35, 0, 1, channel=9))
     assert [n.pitch for n in arrangement.notes] == [60]

@@ -23,6 +23,10 @@ ORDERS = {
     "dal-segno-names": "C D E C D",
     "time-only": "C D E C D G",
     "after-jump": "C D C D E C D C D E",
+    "barline-signs": "C D E D F",
+    "forward-repeat-sound": "C D D E",
+    "dal-segno-without-segno": "C D C D",
+    "tocoda-before-bar": "C D E C F",
     "split-bar": "C D C D E F",
     "mid-bar-repeat": "C D C D E F",
 }
