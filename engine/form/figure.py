@@ -144,7 +144,14 @@ def _best_tiling(arrangement: Arrangement, struck: list[Struck]) -> _Tiling | No
     if not tilings:
         return None
     best = max(tilings, key=lambda t: (t.saved, -t.cell_q))
-    return _reduce(best)
+    reduced = _reduce(best)
+    # Cells whose other half is irregular are only found on the smaller grid itself.
+    same = [t for t in tilings if _same_cell(t, reduced)]
+    return max([reduced, *same], key=lambda t: len(t.cells))
+
+
+def _same_cell(a: _Tiling, b: _Tiling) -> bool:
+    return (a.cell_q, a.cells[0].rhythm) == (b.cell_q, b.cells[0].rhythm)
 
 
 def _cell_lengths(arrangement: Arrangement, struck: list[Struck]) -> list[Fraction]:

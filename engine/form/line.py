@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
 
+import numpy as np
+
 from engine.arrangement import Arrangement, Figure, Hand
 
 #: A voice is a line over a figure only if it has at least one onset in so many quarters.
@@ -20,14 +22,67 @@ def find_line(arrangement: Arrangement, figures: Sequence[Figure]) -> tuple[int,
     highest note of each beat.
     """
     busy = {i for f in figures for cell in f.occurrences for i in _struck_with(arrangement, cell)}
+    sung = _bars_the_left_sings(arrangement, busy)
+    main = [
+        i for i in _main_line(arrangement, figures, busy) if arrangement.notes[i].bar not in sung
+    ]
+    left = [i for i in _skyline(arrangement, "left", busy) if arrangement.notes[i].bar in sung]
+    return tuple(sorted(main + left))
+
+
+def _bars_the_left_sings(arrangement: Arrangement, busy: set[int]) -> set[int]:
+    """Bars, two at least in a row, where the left hand has octaves and more to say than the right.
+
+    Most of its onsets are octaves, and it has more of them than the right hand, which has few.
+    """
+    sings = []
+    for bar in arrangement.bars:
+        left, left_octaves = _onsets_in(arrangement, bar.index, "left", busy)
+        right, right_octaves = _onsets_in(arrangement, bar.index, "right", busy)
+        octaves = left_octaves >= 0.6 * left and right_octaves < 0.5 * max(1, right)
+        sings.append(octaves and left >= 2 and left > right)
+    return {
+        k
+        for k, here in enumerate(sings)
+        if ((here or _follows_on(arrangement, k, sings)) and any(sings[max(0, k - 2) : k]))
+        or (here and any(sings[k + 1 : k + 2]))
+    }
+
+
+def _follows_on(arrangement: Arrangement, k: int, sings: Sequence[bool]) -> bool:
+    """A last bar with one long octave ends what the left hand sang before it."""
+    left, octaves = _onsets_in(arrangement, k, "left", set())
+    return k > 1 and sings[k - 1] and sings[k - 2] and left == octaves == 1
+
+
+def _onsets_in(arrangement: Arrangement, bar: int, hand: Hand, busy: set[int]) -> tuple[int, int]:
+    """Onsets of a hand in a bar beside the figure, and how many of them are octaves."""
+    at: dict[Fraction, set[int]] = {}
+    for i in _notes_of_bar(arrangement, bar):
+        note = arrangement.notes[i]
+        if note.hand == hand and i not in busy and not note.grace:
+            at.setdefault(note.onset_q, set()).add(note.pitch)
+    octaves = sum(any(p + 12 in keys for p in keys) for keys in at.values())
+    return len(at), octaves
+
+
+def _notes_of_bar(arrangement: Arrangement, bar: int) -> range:
+    table = arrangement.table["bar"]
+    return range(int(np.searchsorted(table, bar)), int(np.searchsorted(table, bar, side="right")))
+
+
+def _main_line(
+    arrangement: Arrangement, figures: Sequence[Figure], busy: set[int]
+) -> Sequence[int]:
+    """The line where the left hand does not sing in octaves."""
     spare = {hand: _skyline(arrangement, hand, busy) for hand in ("right", "left")}
     everything = _skyline(arrangement, "right", set())
     enough = float(arrangement.end_q) / SPARSEST_Q
     if len(spare["right"]) >= 0.3 * max(1, len(everything)) or len(spare["right"]) >= enough:
         return _with_melody_on_figure(arrangement, spare["right"], figures)
     if len(spare["left"]) >= enough:
-        return tuple(spare["left"])
-    return tuple(_on_beats(arrangement, everything) if everything else spare["left"])
+        return spare["left"]
+    return _on_beats(arrangement, everything) if everything else spare["left"]
 
 
 def _struck_with(arrangement: Arrangement, cell: Iterable[int]) -> list[int]:

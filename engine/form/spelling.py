@@ -144,6 +144,11 @@ def _pair_worth(choices: Choices, table: Floats) -> Floats:
     """What each pair of candidates is worth: (pairs, first's candidate, second's)."""
     places = choices.places
     steps = places[choices.around.second][:, None, :] - places[choices.around.first][:, :, None]
+    return pair_worth(choices, steps, table)
+
+
+def pair_worth(choices: Choices, steps: Ints, table: Floats) -> Floats:
+    """What steps in fifths from the first note of each pair to the second are worth."""
     worth = table.ravel()[pair_index(choices, steps)]
     return np.asarray(np.where(np.abs(steps) <= REACH, worth, TOO_FAR))
 

@@ -7,6 +7,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from engine.arrangement import Arrangement, Figure, ScoreNote
+from engine.form.function import chord_places, harmony_at
 from engine.pitch_names import printed
 from engine.proof.remark import Remark, remark_on
 
@@ -27,18 +28,17 @@ def _follow(figure: Figure, before: list[ScoreNote], after: list[ScoreNote], cel
 
 
 def _altered(arrangement: Arrangement, figure: Figure) -> Iterator[Remark]:
-    """One place of one cell has another key than the equal cells before and after it.
+    """One place of one cell has a key that is in neither the figure around it nor the harmony.
 
-    Two equal cells are wanted on either side (one at the edges of the row is not enough), so
-    that a change of harmony is not taken for an error.
+    Around it: two equal cells before and two after, or, where the harmony changes near by, three
+    equal cells in a row that it belongs to or adjoins inside one harmony.
     """
     cells = [_notes(arrangement, c) for c in figure.occurrences]
-    for k in range(2, len(cells) - 2):
-        a, b, here, c, d = cells[k - 2 : k + 3]
-        around = [[n.pitch for n in cell] for cell in (a, b, c, d)]
-        if here[0].time != 1 or not _follow(figure, a, d, 4) or around.count(around[0]) != 4:
+    for k, here in enumerate(cells):
+        b = _usual_cell(arrangement, figure, cells, k)
+        if b is None or here[0].time != 1:
             continue
-        off = [p for p, n in enumerate(here) if n.pitch != around[0][p]]
+        off = [p for p, n in enumerate(here) if n.pitch != b[p].pitch]
         if len(off) != 1 or _with_the_line(arrangement, here[off[0]]):
             continue
         if not _known_there(cells, here, off[0]):
@@ -48,6 +48,51 @@ def _altered(arrangement: Arrangement, figure: Figure) -> Iterator[Remark]:
                 f"{printed(usual.name)} in the cells before and after"
             )
             yield remark_on(arrangement, "figure", [note], why, 0.8, usual.name)
+
+
+def _usual_cell(
+    arrangement: Arrangement, figure: Figure, cells: list[list[ScoreNote]], k: int
+) -> list[ScoreNote] | None:
+    """The cell that the ones around number `k` agree on; None where they do not."""
+    here = cells[k]
+    on_both_sides = _equal_row(figure, cells, k, (-2, -1, 1, 2))
+    if on_both_sides:
+        return on_both_sides
+    harmonies = arrangement.form.harmonies
+    region = harmony_at(harmonies, here[0].onset_q)
+    for offsets in ((-2, -1), (1, 2), (-1, 1)):
+        usual = _equal_row(figure, cells, k, offsets)
+        if usual is None or region < 0:
+            continue
+        far = cells[k + (offsets[1] if offsets[1] > 0 else offsets[0])]
+        if harmony_at(harmonies, far[0].onset_q) == region and _foreign(arrangement, here, usual):
+            return usual
+    return None
+
+
+def _equal_row(
+    figure: Figure, cells: list[list[ScoreNote]], k: int, offsets: tuple[int, ...]
+) -> list[ScoreNote] | None:
+    """The cells at some distances from number `k`, if all are there, in the row, and equal."""
+    found = []
+    for d in offsets:
+        if not 0 <= k + d < len(cells):
+            return None
+        if cells[k + d][0].onset_q - cells[k][0].onset_q != d * figure.cell_q:
+            return None
+        found.append(cells[k + d])
+    keys = [[n.pitch for n in cell] for cell in found]
+    return found[0] if keys.count(keys[0]) == len(keys) else None
+
+
+def _foreign(arrangement: Arrangement, here: list[ScoreNote], usual: list[ScoreNote]) -> bool:
+    """Whether what differs is no note of the chord."""
+    harmonies = arrangement.form.harmonies
+    chord = chord_places(harmonies[harmony_at(harmonies, here[0].onset_q)])
+    classes = {7 * p % 12 for p in chord}
+    return all(
+        a.pitch % 12 not in classes for a, b in zip(here, usual, strict=True) if a.pitch != b.pitch
+    )
 
 
 def _known_there(cells: list[list[ScoreNote]], here: list[ScoreNote], place: int) -> bool:

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
+from itertools import pairwise
 
 from engine.arrangement import Arrangement, Harmony, PedalSpan
-from engine.form.function import chord_places, harmony_at
+from engine.form.function import harmony_at
 from engine.pitch_names import printed
 from engine.proof.remark import Remark, remark_at
 
 #: A change this near the ends of a pedal belongs to it (half a beat of notation), in quarters.
 NEAR_Q = Fraction(1, 2)
 #: Only harmonies at least this certain are held against a pedal.
-SURE = 0.6
+SURE = 0.5
+#: A pedal over a change is odd where at least so many changes on the page have their pedal
+#: changed, and at most this share has not.
+CLEARED, SHARE = 2, 0.34
 
 
 def pedal_remarks(arrangement: Arrangement) -> Iterator[Remark]:
@@ -28,32 +31,42 @@ def _written_once(arrangement: Arrangement, span: PedalSpan) -> bool:
     return arrangement.bar_at(span.down_q).time == 1
 
 
-def _changes_inside(arrangement: Arrangement, span: PedalSpan) -> list[tuple[Harmony, Harmony]]:
-    """Changes of harmony well inside a pedal, to a chord with another root that shares little."""
-    form = arrangement.form.harmonies
-    out = []
-    for a, b in itertools.pairwise(form):
-        inside = span.down_q + NEAR_Q <= b.from_q <= span.up_q - NEAR_Q
-        if not inside or a.to_q != b.from_q or min(a.certainty, b.certainty) < SURE:
-            continue
-        if a.root != b.root and len(set(chord_places(a)) & set(chord_places(b))) <= 1:
-            out.append((a, b))
-    return out
+Change = tuple[Harmony, Harmony]
+
+
+def _changes(arrangement: Arrangement) -> list[Change]:
+    """Changes to a harmony on another root, the first time round."""
+    return [
+        (a, b)
+        for a, b in pairwise(arrangement.form.harmonies)
+        if a.to_q == b.from_q
+        and a.root != b.root
+        and not (a.quality + b.quality).startswith("suspended")
+        and min(a.certainty, b.certainty) >= SURE
+        and arrangement.bar_at(b.from_q).time == 1
+    ]
+
+
+def _inside(span: PedalSpan, change: Change) -> bool:
+    return span.down_q + NEAR_Q <= change[1].from_q <= span.up_q - NEAR_Q
 
 
 def _crossing(arrangement: Arrangement, spans: Sequence[PedalSpan]) -> Iterator[Remark]:
-    """Pedals over a change, where at most one in five of the page's pedals is so."""
-    crossing = [(span, inside) for span in spans if (inside := _changes_inside(arrangement, span))]
-    if not crossing or len(crossing) > max(1, 0.2 * len(spans)):
+    """Pedals over a change of harmony, on a page that otherwise changes them with it."""
+    changes = _changes(arrangement)
+    edges = [q for span in spans for q in (span.down_q, span.up_q)]
+    cleared = [c for c in changes if any(abs(q - c[1].from_q) < NEAR_Q for q in edges)]
+    crossed = [(span, [c for c in changes if _inside(span, c)]) for span in spans]
+    crossed = [(span, over) for span, over in crossed if over]
+    count = sum(len(over) for _, over in crossed)
+    if len(cleared) < CLEARED or count > SHARE * (count + len(cleared)):
         return
-    for span, inside in crossing:
-        if span.up_q >= arrangement.end_q and len(inside) > 1:
-            continue  # never lifted: the reader has said so
-        a, b = inside[0]
-        more = f", and {len(inside) - 1} more" if len(inside) > 1 else ""
+    for span, over in crossed:
+        (a, b), more = over[0], len(over) - 1
+        and_more = f", and {more} more" if more else ""
         why = (
             f"the pedal put down in bar {arrangement.bar_at(span.down_q).number} is held over the "
-            f"change from {printed_symbol(a.symbol)} to {printed_symbol(b.symbol)}{more}"
+            f"change from {printed_symbol(a.symbol)} to {printed_symbol(b.symbol)}{and_more}"
         )
         yield remark_at(arrangement, "pedal", b.from_q, why, 0.7)
 
@@ -62,7 +75,7 @@ def _lifting(arrangement: Arrangement, spans: Sequence[PedalSpan]) -> Iterator[R
     """Pedals lifted inside a harmony and not put down again at once, where others never are."""
     lifts = [
         (a, b)
-        for a, b in itertools.pairwise(spans)
+        for a, b in pairwise(spans)
         if b.down_q - a.up_q > 0 and _same_harmony(arrangement, a.up_q, b.down_q)
     ]
     if not lifts or len(lifts) > max(1, 0.1 * len(spans)) or len(spans) < 4:

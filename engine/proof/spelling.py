@@ -16,6 +16,9 @@ from engine.proof.remark import Remark, first_time, remark_on
 
 #: A name is held against the page only where the page names that key so often otherwise.
 OFTEN = 3
+#: A habit needs a chord that lasts so long; over a drone it outweighs where the voice goes.
+LONG_Q = 8
+DRONE_Q = 16
 SURE = 0.8
 
 
@@ -41,24 +44,43 @@ def spelling_remarks(arrangement: Arrangement) -> Iterator[Remark]:
         return
     named = [n for i in first_time(arrangement) if (n := _named(arrangement, i)) is not None]
     habits: dict[tuple[str, str, int], Counter[int]] = defaultdict(Counter)
+    for key, place, _ in sorted({(_habit(n), n.place, n.note.onset_q) for n in named}):
+        habits[key][place] += 1
     for one in named:
-        habits[_habit(one)][one.place] += 1
-    for one in named:
-        usual = _usual(habits[_habit(one)], one.place)
+        usual = _usual(habits[_habit(one)], one.place) if _steady(one.harmony) else None
         chord = _chord_name(one)
         agreed = chord if chord is not None else usual
-        if agreed is None or _goes_its_way(arrangement, one, agreed):
+        if agreed is None:
+            continue
+        settled = chord is None and usual is not None and _long(one.harmony, DRONE_Q)
+        if not settled and _goes_its_way(arrangement, one, agreed):
             continue
         if chord is not None and one.harmony.certainty < SURE and usual is None:
             continue
-        if (
-            place_in_context(
-                arrangement, one.note.pitch, one.note.onset_q, one.note.hand, frozenset({one.index})
-            )
-            != agreed
-        ):
+        alike = _struck_alike(arrangement, one)
+        if place_in_context(arrangement, one.note.pitch, one.note.onset_q, alike) != agreed:
             continue
         yield _remark(arrangement, one, agreed, chord is not None)
+
+
+def _long(harmony: Harmony, least_q: int = LONG_Q) -> bool:
+    return harmony.to_q - harmony.from_q >= least_q
+
+
+def _steady(harmony: Harmony) -> bool:
+    """A harmony that lasts and is no passing one: over it a page's habit means something."""
+    plain = harmony.quality.startswith(("major", "minor", "dominant"))
+    return plain and _long(harmony)
+
+
+def _struck_alike(arrangement: Arrangement, one: _Named) -> frozenset[int]:
+    """The note and its octave copies: they were written together and share an error."""
+    return frozenset(
+        i
+        for i in range(max(0, one.index - 12), min(len(arrangement.notes), one.index + 13))
+        if arrangement.notes[i].onset_q == one.note.onset_q
+        and (arrangement.notes[i].pitch - one.note.pitch) % 12 == 0
+    )
 
 
 def _named(arrangement: Arrangement, i: int) -> _Named | None:
