@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from tests.trust.floods import flood_all
 from tests.trust.fuzz import bend_files
 from tests.trust.kills import kill_at_random
 from tests.trust.verdict import Verdict
@@ -19,4 +20,9 @@ def test_a_fault_that_was_never_tried_is_not_survived():
 
 def test_bent_files_end_in_an_arrangement_or_one_line():
     for verdict in bend_files(300, seed=2):
+        assert verdict.passed, verdict
+
+
+def test_floods_are_weathered():
+    for verdict in flood_all(0.1, seed=4):
         assert verdict.passed, verdict

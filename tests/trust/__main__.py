@@ -1,0 +1,43 @@
+"""The long versions of every fault, and their table.
+
+usage: python -m tests.trust [--kills N] [--cases N] [--flood-s S]
+"""
+
+from __future__ import annotations
+
+import argparse
+import platform
+import sqlite3
+import sys
+from datetime import UTC, datetime
+
+import numpy as np
+
+from tests.trust.floods import flood_all
+from tests.trust.fuzz import bend_files
+from tests.trust.kills import kill_at_random
+from tests.trust.verdict import table
+
+
+def main() -> int:
+    """Make every fault; 0 if all were survived."""
+    parser = argparse.ArgumentParser(prog="python -m tests.trust", description=__doc__)
+    parser.add_argument("--kills", type=int, default=500)
+    parser.add_argument("--cases", type=int, default=100_000, help="bent files of each format")
+    parser.add_argument("--flood-s", type=float, default=60.0, help="length of each flood")
+    options = parser.parse_args()
+    verdicts = [
+        kill_at_random(options.kills),
+        *bend_files(options.cases),
+        *flood_all(options.flood_s),
+    ]
+    print(
+        f"{datetime.now(UTC):%Y-%m-%d}, Python {platform.python_version()}, "
+        f"SQLite {sqlite3.sqlite_version}, numpy {np.__version__}\n"
+    )
+    print(table(verdicts))
+    return 0 if all(v.passed for v in verdicts) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
