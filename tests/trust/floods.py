@@ -1,4 +1,4 @@
-"""Whatever comes down the cable: no crash, no stuck note, no growth, and later notes are followed."""
+"""Whatever comes down the cable: no crash, no stuck note, and later notes are followed."""
 
 from __future__ import annotations
 
