@@ -8,4 +8,15 @@ and `run(options, env) -> ExitStatus`. It imports at its top nothing that is slo
 from __future__ import annotations
 
 #: Modules of this package, in the order in which help lists them.
-COMMANDS = ("play", "listen", "review", "proof", "takes", "progress", "plan", "export", "ports")
+COMMANDS = (
+    "play",
+    "listen",
+    "review",
+    "proof",
+    "takes",
+    "progress",
+    "plan",
+    "export",
+    "store",
+    "ports",
+)
