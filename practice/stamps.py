@@ -92,4 +92,4 @@ class StampClock:
             return False
         callbacks_s, offsets_s = zip(*self._parted[-PARTED_MESSAGES:], strict=True)
         alike = max(offsets_s) - min(offsets_s) <= PARTED_ALIKE_S
-        return alike and callbacks_s[-1] - callbacks_s[0] >= PARTED_S
+        return bool(alike and callbacks_s[-1] - callbacks_s[0] >= PARTED_S)
