@@ -1,49 +1,54 @@
 """A smooth tempo curve and the habits of the places, fitted together to the cells of a figure.
 
 Model: onset = smooth(marked time) + habit(place) + rest. The curve is a cubic regression
-spline over each unbroken run of cells, with one piece for every two cells or ten notes,
-whichever is more; the habits sum to nought. Both are found by least squares in one step, so
-that the curve cannot swallow a habit nor a habit the tempo, and the degrees of freedom that
-either costs are known exactly.
+spline over each unbroken run of cells (a new one after 48 cells), with one piece for every two
+cells or ten notes, whichever is more; the habits sum to nought. Both are found by least
+squares in one step, so that the curve cannot swallow a habit nor a habit the tempo, and the
+degrees of freedom that either costs are known exactly.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from engine.measure.cells import Cells
+from engine.measure.columns import Columns
 from engine.measure.heard import Numbers
 
 #: One piece of the tempo curve for so many cells and notes at least.
 PIECE_CELLS, PIECE_NOTES = 2, 10
+#: A long run is cut into curves of at most so many cells, so that its length costs no more.
+CURVE_CELLS = 48
 
 
 @dataclass(frozen=True, eq=False)
 class EvenFit:
-    """Attributes; matrices have shape (cells, places).
+    """The model fitted; matrices have shape (cells, places).
 
-    curve_s: the smooth tempo, seconds. local_s: the local length of one note step.
-    habit_ms: mean deviation of each place, shape (places,), summing to nought.
-    rest_ms: what neither explains. leverage: of each note, 0 to 1.
-    freedom: degrees of freedom of the rest. habit_cov: covariance of the habits for a rest of
-    variance 1, shape (places, places).
-    stretch: how much longer than the pass's mean each cell's step is, as a share (cells,).
-    stretch_cov: covariance of `stretch` for a rest of 1 ms, shape (cells, cells).
-    basis: orthonormal columns of the whole model, shape (cells * places, parameters).
+    Attributes:
+        curve_s: the smooth tempo, seconds. local_s: the local length of one note step.
+        habit_ms: mean deviation of each place, shape (places,), summing to nought.
+        habit_cov: its covariance for a rest of 1 ms, shape (places, places).
+        rest_ms: what neither explains. freedom: its degrees of freedom.
+        stretch: how much longer than the pass's mean each cell's step is, a share, (cells,).
+        stretch_errors: variances of `stretch` along its principal axes for a rest of 1 ms, and
+            `stretch` along them, two arrays of one length.
+        columns: of the whole model, one row a note.
     """
 
     curve_s: Numbers
     local_s: Numbers
     habit_ms: Numbers
-    rest_ms: Numbers
-    leverage: Numbers
-    freedom: int
     habit_cov: Numbers
+    rest_ms: Numbers
+    freedom: int
     stretch: Numbers
-    stretch_cov: Numbers
-    basis: Numbers
+    stretch_errors: tuple[Numbers, Numbers]
+    columns: Columns
 
     @property
     def deviation_ms(self) -> Numbers:
@@ -74,35 +79,78 @@ class EvenFit:
         return float((self.rest_ms**2).sum() / self.freedom)
 
 
+@dataclass(frozen=True, eq=False)
+class _Curve:
+    """The spline of one stretch of cells: columns, their slopes, their factors Q and R."""
+
+    cells: slice
+    notes: slice
+    slope: Numbers
+    q: Numbers
+    r: Numbers
+
+
 def fit_even(cells: Cells) -> EvenFit:
     """Fit the model; the cells must be enough (`cells.LEAST_CELLS`)."""
-    curve, slope = _tempo_columns(cells)
     places = cells.places
+    y = (cells.time_s - cells.time_s.min()).ravel() * 1000.0
     contrasts = np.vstack([np.eye(places - 1), -np.ones(places - 1)])
     habits = np.tile(contrasts, (len(cells), 1))
-    design = np.hstack([curve, habits])
-    base = cells.time_s.min()
-    y = (cells.time_s - base).ravel() * 1000.0
-    q, r = np.linalg.qr(design)
-    inverse = np.linalg.solve(r, np.eye(r.shape[0]))
-    found = inverse @ (q.T @ y)
-    rest = (y - design @ found).reshape(cells.time_s.shape)
-    n_curve = curve.shape[1]
-    stretch, stretch_cov = _stretches(cells, slope, found[:n_curve], inverse[:n_curve])
-    habit_map = contrasts @ inverse[n_curve:]
-    step_s = _step_s(cells)
+    blocks, curves = _tempo_curves(cells)
+    plain_y, plain_habits = y.copy(), habits.copy()
+    for c in curves:
+        plain_y[c.notes] -= c.q @ (c.q.T @ y[c.notes])
+        plain_habits[c.notes] -= c.q @ (c.q.T @ habits[c.notes])
+    cov = np.linalg.inv(plain_habits.T @ plain_habits)
+    found = cov @ (plain_habits.T @ plain_y)
+    columns = Columns(blocks, habits)
+    return _told(cells, y - habits @ found, contrasts @ found, contrasts @ cov @ contrasts.T,
+                 columns, curves)  # fmt: skip
+
+
+def _told(
+    cells: Cells,
+    without_habit: Numbers,
+    habit_ms: Numbers,
+    habit_cov: Numbers,
+    columns: Columns,
+    curves: list[_Curve],
+) -> EvenFit:
+    curve, local = np.empty(len(without_habit)), np.empty(len(without_habit))
+    errors = []
+    for c in curves:
+        along = c.q.T @ without_habit[c.notes]
+        curve[c.notes] = c.q @ along
+        inverse = np.linalg.solve(c.r, np.eye(len(c.r)))
+        local[c.notes] = c.slope @ (inverse @ along)
+        per_cell = c.slope.reshape(c.cells.stop - c.cells.start, cells.places, -1).mean(axis=1)
+        errors.append(per_cell @ inverse)
+    shape = cells.time_s.shape
+    rate = local.reshape(shape).mean(axis=1)
+    stretch = rate / rate.mean() - 1.0
     return EvenFit(
-        (curve @ found[:n_curve]).reshape(rest.shape) / 1000.0 + base,
-        (slope @ found[:n_curve]).reshape(rest.shape) / 1000.0 * step_s,
-        contrasts @ found[n_curve:],
-        rest,
-        (q**2).sum(axis=1).reshape(rest.shape),
-        len(y) - design.shape[1],
-        habit_map @ habit_map.T,
+        curve.reshape(shape) / 1000.0 + cells.time_s.min(),
+        local.reshape(shape) / 1000.0 * _step_s(cells),
+        habit_ms,
+        habit_cov,
+        (without_habit - curve).reshape(shape),
+        len(curve) - sum(c.q.shape[1] for c in curves) - (cells.places - 1),
         stretch,
-        stretch_cov,
-        q,
+        _along_axes(stretch, [e / rate.mean() for e in errors], [c.cells for c in curves]),
+        columns,
     )
+
+
+def _along_axes(
+    stretch: Numbers, errors: list[Numbers], parts: list[slice]
+) -> tuple[Numbers, Numbers]:
+    """Error variances of the stretches on principal axes, and the stretches along these."""
+    variances, values = [], []
+    for error, part in zip(errors, parts, strict=True):
+        axes, size, _ = np.linalg.svd(error, full_matrices=False)
+        variances.append(size**2)
+        values.append(axes.T @ stretch[part])
+    return np.concatenate(variances), np.concatenate(values)
 
 
 def _step_s(cells: Cells) -> float:
@@ -112,33 +160,27 @@ def _step_s(cells: Cells) -> float:
     return float(np.median(np.diff(starts)[same])) / cells.places
 
 
-def _stretches(
-    cells: Cells, slope: Numbers, found: Numbers, inverse: Numbers
-) -> tuple[Numbers, Numbers]:
-    """Each cell's mean slope over the pass's, less one, and its covariance."""
-    per_cell = slope.reshape(len(cells), cells.places, -1).mean(axis=1)
-    rate = per_cell @ found
-    spread = (per_cell - per_cell.mean(axis=0)) @ inverse / rate.mean()
-    return rate / rate.mean() - 1.0, spread @ spread.T
+def _tempo_curves(cells: Cells) -> tuple[tuple[tuple[slice, Numbers], ...], list[_Curve]]:
+    blocks, curves = [], []
+    for part in _parts(cells):
+        x = cells.mark_s[part].ravel()
+        notes = slice(part.start * cells.places, part.stop * cells.places)
+        piece = max(PIECE_CELLS * cells.places, PIECE_NOTES)
+        value, slope = _spline(x, max(1, round(len(x) / piece)))
+        q, r = np.linalg.qr(value)
+        blocks.append((notes, value))
+        curves.append(_Curve(part, notes, slope, q, r))
+    return tuple(blocks), curves
 
 
-def _tempo_columns(cells: Cells) -> tuple[Numbers, Numbers]:
-    """Spline columns of every run, and their slopes per marked second, each (notes, columns)."""
-    blocks = []
-    for run in range(int(cells.run[-1]) + 1):
-        at = np.flatnonzero(cells.run == run)
-        x = cells.mark_s[at].ravel()
-        notes = max(PIECE_CELLS * cells.places, PIECE_NOTES)
-        blocks.append((at, *_spline(x, max(1, round(len(x) / notes)))))
-    width = sum(b[1].shape[1] for b in blocks)
-    shape = (len(cells), cells.places, width)
-    value, slope, column = np.zeros(shape), np.zeros(shape), 0
-    for at, v, s in blocks:
-        part = (at, slice(None), slice(column, column + v.shape[1]))
-        value[part] = v.reshape(len(at), cells.places, -1)
-        slope[part] = s.reshape(len(at), cells.places, -1)
-        column += v.shape[1]
-    return value.reshape(-1, width), slope.reshape(-1, width)
+def _parts(cells: Cells) -> Iterator[slice]:
+    """Stretches of cells with a curve of their own: runs, the long ones cut into even parts."""
+    edges = np.flatnonzero(np.diff(cells.run, prepend=-1, append=-1))
+    for first, last in pairwise(edges):
+        count = -(-int(last - first) // CURVE_CELLS)
+        cuts = np.linspace(first, last, count + 1).round().astype(int)
+        for a, b in pairwise(cuts):
+            yield slice(int(a), int(b))
 
 
 def _spline(x: Numbers, pieces: int) -> tuple[Numbers, Numbers]:

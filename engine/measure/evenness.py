@@ -25,6 +25,7 @@ from engine.measure.steps import (
     audible_of,
     audible_words_of,
     drift_of,
+    intervals_of,
     median_sd_ioi_of,
     overlap_of,
     velocity_sd_of,
@@ -122,7 +123,7 @@ def evenness_of(arrangement: Arrangement, figure: Figure, cells: Cells) -> Evenn
     """Everything about one figure from its cells."""
     fit = fit_even(cells)
     steps = Steps.of(cells, fit)
-    keeper = part_timekeeper(steps.interval_ms, steps.run, steps.basis)
+    keeper = part_timekeeper(*intervals_of(cells, fit))
     place_share, drift_share, rest_share = share_variance(cells, fit)
     audible = audible_of(steps)
     window_sd, window_cv = windows_of(cells, steps)

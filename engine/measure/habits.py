@@ -57,9 +57,12 @@ def _habit(fit: EvenFit, k: int) -> Estimate:
 def _within_scale(fit: EvenFit) -> float:
     """Cells less what the tempo curve takes of the scatter inside cells."""
     count, places = fit.rest_ms.shape
-    blocks = fit.basis.reshape(count, places, -1)
-    inside = blocks - blocks.mean(axis=1, keepdims=True)
-    taken = float((inside**2).sum()) / max(places - 1, 1)
+    model = fit.columns.orthonormal
+    taken = 0.0
+    for _, columns in (*model.blocks, (slice(None), model.shared)):
+        by_cell = columns.reshape(-1, places, columns.shape[1])
+        taken += float(((by_cell - by_cell.mean(axis=1, keepdims=True)) ** 2).sum())
+    taken /= max(places - 1, 1)
     return float(max(count - taken, 1.0))
 
 

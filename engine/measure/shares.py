@@ -31,8 +31,10 @@ def share_variance(cells: Cells, fit: EvenFit) -> tuple[Estimate, Estimate, Esti
     unbiased mean squares; percentiles, corrected for median bias (Efron 1987).
     """
     unit = _written_variance(cells, fit)
-    place = _form(fit.habit_ms, fit.habit_cov, 1.0 / cells.places, fit.rest_variance)
-    drift = _form(fit.stretch, fit.stretch_cov, unit / len(cells), fit.rest_variance)
+    size, axes = np.linalg.eigh(fit.habit_cov)
+    place = _form(axes.T @ fit.habit_ms, size, 1.0 / cells.places, fit.rest_variance)
+    errors, along = fit.stretch_errors
+    drift = _form(along, errors, unit / len(cells), fit.rest_variance)
     found = np.array([max(place[0], 0.0), max(drift[0], 0.0), fit.rest_variance])
     draw = np.random.default_rng(_SEED)
     rest = fit.rest_variance * draw.chisquare(fit.freedom, _DRAWS) / fit.freedom
@@ -56,11 +58,9 @@ def _written_variance(cells: Cells, fit: EvenFit) -> float:
 Form = tuple[float, Numbers, Numbers, float, float]
 
 
-def _form(values: Numbers, cov: Numbers, factor: float, noise: float) -> Form:
+def _form(along: Numbers, size: Numbers, factor: float, noise: float) -> Form:
     """(unbiased mean square, shrunk parts, error variances, factor, noise) on principal axes."""
-    size, axes = np.linalg.eigh(cov)
     size = np.clip(size, 0.0, None)
-    along = axes.T @ values
     raw = float(along @ along)
     true = max(raw - float(size.sum()) * noise, 0.0)
     shrunk = along * (np.sqrt(true / raw) if raw > 0 else 0.0)

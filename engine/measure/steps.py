@@ -12,6 +12,7 @@ import numpy.typing as npt
 from engine.findings import Estimate, no_estimate
 from engine.measure import interval
 from engine.measure.cells import Cells
+from engine.measure.columns import Columns
 from engine.measure.even_fit import EvenFit
 from engine.measure.heard import Indices, Numbers
 from engine.measure.yardsticks import band_for, evenness_words, least_audible_ms
@@ -28,7 +29,6 @@ class Steps:
     expected_ms: Numbers
     run: Indices
     cell: Indices
-    basis: Numbers
 
     @property
     def relative(self) -> Numbers:
@@ -50,8 +50,19 @@ class Steps:
             np.diff(fit.curve_s.ravel())[same] * 1000,
             run[1:][same],
             np.repeat(np.arange(len(cells)), cells.places)[:-1][same],
-            np.diff(fit.basis, axis=0)[same],
         )
+
+
+def intervals_of(cells: Cells, fit: EvenFit) -> tuple[Numbers, Columns]:
+    """Intervals in ms inside each stretch of one tempo curve, and what their mean is made of."""
+    times = cells.time_s.ravel() * 1000.0
+    parts, blocks, shared, at = [], [], [], 0
+    for notes, columns in fit.columns.blocks:
+        parts.append(np.diff(times[notes]))
+        blocks.append((slice(at, at + len(parts[-1])), np.diff(columns, axis=0)))
+        shared.append(np.diff(fit.columns.shared[notes], axis=0))
+        at += len(parts[-1])
+    return np.concatenate(parts), Columns(tuple(blocks), np.concatenate(shared))
 
 
 def median_sd_ioi_of(cells: Cells) -> Estimate:

@@ -20,7 +20,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from engine.findings import Estimate, no_estimate
-from engine.measure.heard import Indices, Numbers
+from engine.measure.columns import Columns
+from engine.measure.heard import Numbers
 from engine.measure.quantiles import chi2_quantile, t_quantile
 
 #: Fewer intervals cannot part the two.
@@ -45,22 +46,23 @@ def moments_of(interval_ms: Numbers) -> tuple[float, float, float]:
     return zero + 2 * one, -one, one / zero
 
 
-def part_timekeeper(interval_ms: Numbers, run: Indices, basis: Numbers) -> Timekeeper:
+def part_timekeeper(interval_ms: Numbers, made_of: Columns) -> Timekeeper:
     """Part the variance of detrended intervals.
 
     Args:
         interval_ms: intervals in order, shape (n,).
-        run: the unbroken row each belongs to, ascending, shape (n,).
-        basis: columns that the mean may be made of (tempo curve, places), shape (n, k).
+        made_of: what their mean may be made of (tempo curve, places); its blocks are the unbroken
+            rows of intervals.
     """
     n = len(interval_ms)
     if n < LEAST_INTERVALS:
         return _untold(f"too few intervals: {n}, at least {LEAST_INTERVALS} are needed", n)
-    left, size, _ = np.linalg.svd(basis, full_matrices=False)
-    known = left[:, size > 1e-9 * size.max(initial=1e-300)]
-    rest = interval_ms - known @ (known.T @ interval_ms)
-    weight = 1.0 - (_spectrum(known, run) ** 2).sum(axis=1)
-    correlation = _lag1(rest, run, known)
+    known = made_of.orthonormal
+    rest = known.take_from(interval_ms)
+    weight = 1.0 - (_spectrum(known.shared, known) ** 2).sum(axis=1)
+    for rows, columns in known.blocks:
+        weight[rows] -= (_sines(columns) ** 2).sum(axis=1)
+    correlation = _lag1(rest, known)
     if not -0.5 <= correlation <= 0.0:
         return _untold(
             f"cannot be told: neighbouring intervals correlate by {correlation:.2f}, and the model "
@@ -68,8 +70,8 @@ def part_timekeeper(interval_ms: Numbers, run: Indices, basis: Numbers) -> Timek
             n,
             correlation,
         )
-    power = _spectrum(rest[:, None], run)[:, 0] ** 2
-    timekeeper, finger = _likeliest(power, np.clip(weight, 0, 1), _eigenvalues(run))
+    power = _spectrum(rest[:, None], known)[:, 0] ** 2
+    timekeeper, finger = _likeliest(power, np.clip(weight, 0, 1), _eigenvalues(known))
     low, high = _lag1_ends(correlation, n)
     told = Estimate(correlation, low, high, n, "")
     return Timekeeper(_root(timekeeper, n), _root(finger, n), told)
@@ -87,37 +89,40 @@ def _lag1_ends(r: float, n: int) -> tuple[float, float]:
     return float(max(-1.0, r - half)), float(min(1.0, r + half))
 
 
-def _spectrum(columns: Numbers, run: Indices) -> Numbers:
-    """Orthonormal sine transform (DST-I) of each run: it makes the finger part diagonal."""
-    out = np.empty_like(columns)
-    for one in np.unique(run):
-        at = np.flatnonzero(run == one)
-        n = len(at)
-        odd = np.zeros((2 * (n + 1), columns.shape[1]))
-        odd[1 : n + 1], odd[n + 2 :] = columns[at], -columns[at][::-1]
-        out[at] = -np.fft.rfft(odd, axis=0).imag[1 : n + 1] / np.sqrt(2 * (n + 1))
-    return out
+def _sines(columns: Numbers) -> Numbers:
+    """Orthonormal sine transform (DST-I) of one row: it makes the finger part diagonal."""
+    n = len(columns)
+    odd = np.zeros((2 * (n + 1), columns.shape[1]))
+    odd[1 : n + 1], odd[n + 2 :] = columns, -columns[::-1]
+    return np.asarray(-np.fft.rfft(odd, axis=0).imag[1 : n + 1] / np.sqrt(2 * (n + 1)))
 
 
-def _eigenvalues(run: Indices) -> Numbers:
-    """Of the tridiagonal (-1, 2, -1) matrix of each run: what one unit of finger variance gives."""
-    out = np.empty(len(run))
-    for one in np.unique(run):
-        at = np.flatnonzero(run == one)
-        out[at] = 2.0 - 2.0 * np.cos(np.pi * np.arange(1, len(at) + 1) / (len(at) + 1))
-    return out
+def _spectrum(columns: Numbers, known: Columns) -> Numbers:
+    """The same, row by row."""
+    return np.concatenate([_sines(columns[rows]) for rows, _ in known.blocks])
 
 
-def _lag1(rest: Numbers, run: Indices, known: Numbers) -> float:
+def _eigenvalues(known: Columns) -> Numbers:
+    """Of the tridiagonal (-1, 2, -1) matrix of each row: what one unit of finger variance gives."""
+    sizes = [rows.stop - rows.start for rows, _ in known.blocks]
+    return np.concatenate(
+        [2.0 - 2.0 * np.cos(np.pi * np.arange(1, n + 1) / (n + 1)) for n in sizes]
+    )
+
+
+def _lag1(rest: Numbers, known: Columns) -> float:
     """Lag-1 correlation of the rest, with what taking out the mean costs put back.
 
     The projection M = 1 - K K' lowers the sums by tr(K'K) and by tr(K' L K), the latter known.
     """
-    same = run[1:] == run[:-1]
-    zero = rest @ rest / (len(rest) - known.shape[1])
-    lost = float((known[1:] * known[:-1]).sum(axis=1)[same].sum())
-    one = (float((rest[1:] * rest[:-1])[same].sum()) + lost * zero) / max(int(same.sum()), 1)
-    return float(one / zero)
+    zero = float(rest @ rest) / (len(rest) - known.count)
+    total, pairs = 0.0, 0
+    for rows, columns in known.blocks:
+        part, shared = rest[rows], known.shared[rows]
+        lost = float((columns[1:] * columns[:-1]).sum() + (shared[1:] * shared[:-1]).sum())
+        total += float(part[1:] @ part[:-1]) + lost * zero
+        pairs += len(part) - 1
+    return total / max(pairs, 1) / zero
 
 
 Peak = tuple[float, float, float]

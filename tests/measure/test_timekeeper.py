@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 
+from engine.measure.columns import Columns
 from engine.measure.timekeeper import LEAST_INTERVALS, moments_of, part_timekeeper
 
 
@@ -18,7 +19,8 @@ def intervals(keeper: float, finger: float, n: int, seed: int = 0) -> np.ndarray
 
 
 def part(x: np.ndarray):
-    return part_timekeeper(x, np.zeros(len(x), dtype=np.intp), np.ones((len(x), 1)))
+    whole = Columns(((slice(0, len(x)), np.ones((len(x), 1))),), np.zeros((len(x), 1)))
+    return part_timekeeper(x, whole)
 
 
 def test_the_papers_relations():
@@ -95,8 +97,8 @@ def test_few_intervals_say_nothing():
 def test_runs_are_not_joined():
     # Two rows whose tempos differ by 20 ms: with a mean for each, the same as apart.
     x = np.concatenate([intervals(5, 3, 300, 1), intervals(5, 3, 300, 2) + 20.0])
-    run = np.repeat([0, 1], 300).astype(np.intp)
-    means = np.stack([run == 0, run == 1], axis=1).astype(float)
-    found = part_timekeeper(x, run, means)
+    one = np.ones((300, 1))
+    means = Columns(((slice(0, 300), one), (slice(300, 600), one)), np.zeros((600, 1)))
+    found = part_timekeeper(x, means)
     assert found.timekeeper_sd_ms.low <= 5.0 <= found.timekeeper_sd_ms.high
-    assert part_timekeeper(x, run, np.ones((600, 1))).timekeeper_sd_ms.value is None
+    assert part(x).timekeeper_sd_ms.value is None
