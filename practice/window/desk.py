@@ -8,8 +8,8 @@ from itertools import pairwise
 
 from practice.engrave import PageLayout
 from practice.engraving.system import EngravedSystem
-from practice.window.faces import shorten, text_width, words
-from practice.window.ops import Box, Colour, DrawOp, Fill, Line, Picture, Shape
+from practice.window.faces import text_width, words
+from practice.window.ops import Align, Box, Colour, DrawOp, Fill, Line, Picture, Shape
 from practice.window.page import Page, PageLine
 from practice.window.parts import Parts
 from practice.window.theme import Theme
@@ -220,41 +220,39 @@ def _rescue_flags(view: View, theme: Theme, place: Place, parts: Parts) -> Itera
 
 
 def _form_signs(view: View, theme: Theme, place: Place, parts: Parts) -> list[DrawOp]:
-    """Partings of twins: a small fork over the staff, with what happens here."""
+    """Partings of twins: a small fork over the staff, and the bar that goes on otherwise."""
     assert view.page is not None
+    page = view.page
     ops: list[DrawOp] = []
     taken: list[Box] = []
-    for q, other in view.page.partings_of(place.line):
-        ops += _parting(view.page, theme, place, parts, q, other, taken)
+    seen: set[int] = set()
+    for q, other in page.partings_of(place.line):
+        bar = page.arrangement.bar_at(q).index
+        if bar not in seen:
+            seen.add(bar)
+            number = page.arrangement.bar_at(other).number
+            x = place.x + page.x_at(place.line, q) * place.px
+            ops += _parting(theme, place, parts, x, f"unlike bar {number}", taken)
     return ops
 
 
 def _parting(
-    page: Page,
-    theme: Theme,
-    place: Place,
-    parts: Parts,
-    q: float,
-    other: float,
-    taken: list[Box],
+    theme: Theme, place: Place, parts: Parts, x: float, text: str, taken: list[Box]
 ) -> list[DrawOp]:
-    size = parts.type.small
-    x = place.x + page.x_at(place.line, q) * place.px
-    arm = 0.55 * place.px
-    y = place.slot.y + size * 0.2 + 2.6 * arm
-    fork = Box(x - 1.4 * arm, y - 2.6 * arm, 2.8 * arm, 2.6 * arm)
+    size, arm = parts.type.small, 0.55 * place.px
+    y = max(place.slot.y + 1.4 * arm, place.y - 0.4 * arm)
+    fork = Box(x - 1.4 * arm, y - 1.4 * arm, 2.8 * arm, 2.8 * arm)
     if any(fork.meets(box) for box in taken):
         return []
-    ops = draw_fork(x, y - 1.2 * arm, place.px, theme, parts)
-    text = f"unlike bar {page.arrangement.bar_at(other).number}"
-    room = place.slot.right - (x + 2 * arm)
-    text = shorten(text, "serif-italic", size, room)
-    label = words(x + 1.8 * arm, y - 0.4 * arm, text, size, theme.soft, "serif-italic",
-                  ground=theme.paper)  # fmt: skip
-    if text and not any(label.box.meets(box) for box in taken):
-        ops.append(label)
-        taken.append(label.box)
     taken.append(fork)
+    ops = draw_fork(x, y, place.px, theme, parts)
+    base = y + size * 0.36
+    sides: tuple[tuple[float, Align], ...] = ((x + 1.8 * arm, "left"), (x - 1.8 * arm, "right"))
+    for at, align in sides:
+        label = words(at, base, text, size, theme.soft, "serif-italic", align, theme.paper)
+        if place.slot.holds(label.box) and not any(label.box.meets(box) for box in taken):
+            taken.append(label.box)
+            return [*ops, label]
     return ops
 
 

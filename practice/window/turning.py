@@ -10,8 +10,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 Slots = tuple[int | None, ...]
-#: How much of a line must have been played before the line behind it may go.
-SETTLED = 0.3
+#: How much of a line must have been played before the line behind it may go: players stop at the
+#: joins of lines and go back a bar. Where that line is in the way of the next one (two slots), it
+#: goes sooner.
+SETTLED, SETTLED_FOR_NEXT = 0.3, 0.15
 
 
 def open_slots(order: Sequence[int], at: int, count: int) -> Slots:
@@ -37,16 +39,16 @@ def turn(slots: Slots, reading: int, share: float, coming: Sequence[int]) -> Slo
             already played where the span comes round again.
 
     Returns:
-        Slots in which `reading` and the line after it stand, neither of them moved if it was
-        there before.
+        Slots in which `reading` stands, and after its first beats the line after it; neither
+        of them moved if it was there before.
     """
     if reading not in slots:
         return open_slots([reading, *coming], 0, len(slots))
     wanted = _first_unlike(reading, coming, len(slots))
     kept = {reading, *wanted}
     out: list[int | None] = list(slots)
-    must = wanted[:1] if share < SETTLED else wanted
-    for line in must:
+    settled = share >= (SETTLED if set(wanted[:1]) <= set(slots) else SETTLED_FOR_NEXT)
+    for line in wanted if settled else ():
         if line not in out:
             out[_slot_to_give(out, kept, reading)] = line
     return tuple(out)

@@ -126,6 +126,7 @@ def play_through(
                 notes=tuple(notes), findings=tuple(findings),
             )  # fmt: skip
         frames.append(_timed(screen, "note" if fresh else "still"))
+        time.sleep(0.001)  # other threads have most of a real frame to themselves
     return frames
 
 
@@ -207,6 +208,9 @@ def run_frames(path: Path, arrangement: Arrangement, seconds: float) -> None:
         screen.step()
         time.sleep(0.01)
     print(f"page whole after {time.perf_counter() - start:.2f} s")
+    for _ in range(40):  # let the sheet's thread make what is on the screen
+        screen.step()
+        time.sleep(0.01)
     record = passed(arrangement, Span(0, min(60, len(arrangement.bars) - 1)))
     gc.collect()
     gc.freeze()

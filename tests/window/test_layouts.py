@@ -1,0 +1,170 @@
+"""The parts' layouts, on the list of operations: sizes, edges, overlaps, in many states and sizes."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+from functools import cache
+
+import pytest
+
+from practice.window.compose import compose, compose_layers
+from practice.window.ops import Fill, Layer, Line, Picture, Shape, Words
+from practice.window.theme import DARK, LIGHT
+from practice.window.view import Preferences, View
+from tests.pictures import SHOTS
+
+SIZES = [(1280, 800), (1920, 1080), (3840, 2160)]
+STATES = [
+    "first-start", "first-start-no-keyboard", "no-keyboard", "waiting", "count-in",
+    "strict-pass", "free-pass", "after-pass", "average", "one-hand", "second-time", "unplugged",
+    "settings", "help", "performance", "fingering", "changed-bars", "no-page-yet",
+    "brine-pump", "two-sluices",
+]  # fmt: skip
+#: Two texts may share so many pixels of their boxes, which are taller than most letters.
+SLACK_PX = 2.0
+
+
+@cache
+def view_of(state: str, size: tuple[int, int], scale: float = 1.0) -> View:
+    view = SHOTS[state].make(size)
+    assert view is not None
+    return replace(view, preferences=replace(view.preferences, scale=scale))
+
+
+@cache
+def layers_of(state: str, size: tuple[int, int]) -> list[Layer]:
+    return compose_layers(view_of(state, size), LIGHT, size)
+
+
+def texts(layer: Layer) -> list[Words]:
+    return [op for op in layer.ops if isinstance(op, Words) and op.face != "music"]
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+@pytest.mark.parametrize("state", STATES)
+def test_text_is_never_under_fourteen_pixels(state, size):
+    for layer in layers_of(state, size):
+        assert all(text.size >= 14 for text in texts(layer))
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+@pytest.mark.parametrize("state", STATES)
+def test_nothing_stands_outside_its_part(state, size):
+    for layer in layers_of(state, size):
+        for op in layer.ops:
+            assert layer.box.holds(op.box, slack=2.5), (layer.part, op)
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+@pytest.mark.parametrize("state", STATES)
+def test_no_text_lies_over_another(state, size):
+    layers = layers_of(state, size)
+    over = next((layer.box for layer in layers if layer.part == "overlay"), None)
+    for layer in layers:
+        seen = [t for t in texts(layer) if t.text and (over is None or layer.part == "overlay")]
+        for one, other in itertools.combinations(seen, 2):
+            inner = one.box.inset(SLACK_PX)
+            assert not inner.meets(other.box.inset(SLACK_PX)), (layer.part, one.text, other.text)
+
+
+@pytest.mark.parametrize("state", ["after-pass", "strict-pass", "help"])
+def test_compose_is_pure(state):
+    size = (1920, 1080)
+    view = view_of(state, size)
+    first = compose(view, LIGHT, size)
+    other = compose(replace(view, preferences=Preferences(theme="dark")), DARK, size)
+    assert compose(view, LIGHT, size) == first
+    assert [type(op) for op in other] == [type(op) for op in first]
+
+
+def test_the_whole_view_is_one_list():
+    size = (1280, 800)
+    layers = layers_of("after-pass", size)
+    assert compose(view_of("after-pass", size), LIGHT, size) == [
+        op for layer in layers for op in layer.ops
+    ]
+
+
+def test_while_playing_the_page_carries_ticks_and_nothing_else():
+    layers = {layer.part: layer for layer in layers_of("free-pass", (1920, 1080))}
+    marks = layers["desk marks"].ops
+    assert marks
+    assert {type(op) for op in marks} == {Line}
+    assert {op.colour for op in marks} == {LIGHT.heard}
+    assert layers["desk pedal"].ops == ()
+
+
+def test_after_a_pass_early_and_late_stand_on_different_sides_of_the_head():
+    size = (1920, 1080)
+    view = view_of("after-pass", size)
+    layers = {layer.part: layer for layer in layers_of("after-pass", size)}
+    lines = [op for op in layers["desk marks"].ops if isinstance(op, Line) and len(op.points) == 2]
+    stalks = [op for op in lines if op.points[0][1] == op.points[1][1]]
+    assert any(op.colour == LIGHT.early for op in stalks)
+    for op in stalks:
+        outward = op.points[1][0] - op.points[0][0]
+        assert outward < 0 if op.colour == LIGHT.early else outward > 0 or op.colour == LIGHT.slip
+    assert view.record is not None
+
+
+def test_the_engraving_itself_is_never_painted_over_by_colour():
+    # heads keep their print: the only pictures are systems, in ink, grey or dimmed
+    for state in ("after-pass", "one-hand", "strict-pass"):
+        for layer in layers_of(state, (1920, 1080)):
+            for op in layer.ops:
+                if isinstance(op, Picture):
+                    assert set(op.tint) <= {LIGHT.ink, LIGHT.silent, LIGHT.dim}
+
+
+def test_the_silent_hand_is_grey_and_the_rest_dimmed():
+    pictures = [
+        op
+        for layer in layers_of("one-hand", (1920, 1080))
+        for op in layer.ops
+        if isinstance(op, Picture)
+    ]
+    tints = {op.tint for op in pictures}
+    assert (LIGHT.silent, LIGHT.ink, LIGHT.ink) in tints  # the left hand alone is practised
+    assert (LIGHT.dim, LIGHT.dim, LIGHT.dim) in tints
+
+
+def test_stages_differ_without_colour():
+    from practice.window.form_map import HATCHING, draw_stage
+    from practice.window.ops import Box
+    from practice.window.parts import arrange_parts
+
+    parts, box = arrange_parts((1920, 1080)), Box(0, 0, 120, 20)
+    drawn = {
+        stage: tuple(
+            (type(op).__name__, getattr(op, "points", None) or op.box)
+            for op in draw_stage(stage, box, LIGHT, parts)
+        )
+        for stage in HATCHING
+    }
+    assert len(set(drawn.values())) == len(HATCHING)
+
+
+def test_kinds_of_mark_differ_without_colour():
+    from practice.window.desk_marks import draw_elsewhere, draw_heard, draw_missing, draw_timing
+    from practice.window.legend import _SAMPLE, _Sample
+    from practice.window.marks import SlipMark
+    from practice.window.ops import Box
+    from practice.window.parts import arrange_parts
+
+    parts = arrange_parts((1920, 1080))
+    at = _Sample(100, 100, 10, Box(0, 0, 200, 200))
+
+    def shape(ops):
+        return tuple((type(op), op.points) for op in ops if isinstance(op, Line | Shape | Fill))
+
+    shapes = {
+        shape([draw_heard(at, _SAMPLE, LIGHT, parts)]),
+        shape(draw_timing(at, _SAMPLE, -30.0, LIGHT, parts)),
+        shape(draw_timing(at, _SAMPLE, 30.0, LIGHT, parts)),
+        shape(draw_timing(at, _SAMPLE, 80.0, LIGHT, parts)),
+        shape(draw_missing(at, _SAMPLE, LIGHT, parts)),
+        shape(draw_elsewhere(at, _SAMPLE, SlipMark("wrong", 0, 2), LIGHT, parts)),
+        shape(draw_elsewhere(at, _SAMPLE, SlipMark("extra", 0, 2), LIGHT, parts)),
+    }
+    assert len(shapes) == 7
