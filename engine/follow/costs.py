@@ -49,6 +49,8 @@ PAUSE_S, PAUSE_Q, LONG = 0.6, 1.0, 2.5
 TO_START_AFTER_END, TO_START = 0.5, 0.1
 TO_BACK, TO_AHEAD, TO_BAR, TO_ANY = 0.5, 0.1, 0.15, 0.15
 NEAR_BAR = 0.5
+#: Nearer than this nobody jumps without a pause, quarters.
+TOO_NEAR_Q = 0.4
 #: How near is near, behind and ahead, quarters.
 NEAR_BEHIND_Q, NEAR_AHEAD_Q = 16.0, 8.0
 #: How far behind the front a note may come, and how far ahead it is looked for, quarters.

@@ -167,7 +167,12 @@ def note_cost(path: Path, note: int, time_s: float, m: ScoreMap) -> float:
     elif group < path.since:
         cost += costs.BEFORE_LANDING
     elif group < path.front:
-        cost -= costs.MADE_GOOD * costs.MISS * m.heed[note] * weight(path.right if m.right[note] else path.left)
+        cost -= (
+            costs.MADE_GOOD
+            * costs.MISS
+            * m.heed[note]
+            * weight(path.right if m.right[note] else path.left)
+        )
     return cost
 
 

@@ -19,6 +19,8 @@ IntArray = npt.NDArray[np.int32]
 
 #: Landings told, at most.
 LANDINGS = 5
+#: The same after a pause, where more is open.
+LANDINGS_OPEN = 9
 #: Groups between one note and the next, at most (the other hand may have them).
 REACH = 12
 #: While it is open which hands play, leaving out notes of one hand only counts this much.
@@ -97,6 +99,7 @@ def find_landings(
         return []
     totals, firsts, starts, jumps = _read_back(recent, now, from_group, s_per_q, pauses, m, hands)
     order = np.argsort(-totals, kind="stable")[:24]
+    most = LANDINGS_OPEN if hands is None else LANDINGS
     out: list[Landing] = []
     for i in order.tolist():
         landing = Landing(
@@ -104,7 +107,7 @@ def find_landings(
         )
         if not any(o.group == landing.group for o in out):
             out.append(landing)
-        if len(out) == LANDINGS:
+        if len(out) == most:
             break
     return out
 
@@ -128,7 +131,9 @@ def _read_back(
     for j in range(len(recent) - 1, -1, -1):
         note = recent[j]
         if j < len(recent) - 1:
-            at, matched = _step_back(at, note, recent[j + 1], s_per_q, said, m, note.pitch in used, hands)
+            at, matched = _step_back(
+                at, note, recent[j + 1], s_per_q, said, m, note.pitch in used, hands
+            )
         else:
             matched = np.ones(len(now), dtype=bool)
         used = (

@@ -143,7 +143,7 @@ class Tracker:
         if before is None:
             return False
         m = self.score
-        return abs(m.group_q[group] - m.q[before.note]) <= costs.BACK_Q
+        return abs(m.group_q[group] - m.q[before.note]) <= costs.TOO_NEAR_Q
 
     def _lose(self, chain: list[Node], parent: Path) -> Path:
         """The path of a player who left the score a few notes ago."""
