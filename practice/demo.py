@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -101,12 +101,21 @@ class DemoPlayer:
     def _play_once(self) -> None:
         if not self._wait_for("waiting", "rest"):
             return
+        self._drill = self._asked_for()
         start_s = self._begin_strict() if self._drill.pulse_kind == "strict" else None
         for event in self._performance(start_s):
             if self._clock.wait(self._stop, event.time_s - self._clock.now_s()):
                 return
             self._sitting.hand_on(event)
         self._wait_for("waiting", "rest", "ended")
+
+    def _asked_for(self) -> Drill:
+        """The drill as it stands now: a coach may have changed it."""
+        now = self._sitting.snapshot()
+        hands = self._drill.hands if self._drill.hands is None else now.hands
+        return replace(
+            self._drill, span=now.span, hands=hands, pulse_kind=now.pulse_kind, rate=now.rate
+        )
 
     def _performance(self, start_s: float | None) -> list[KeyEvent]:
         drill = self._drill

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from engine.arrangement import Arrangement, Hands, Span, whole_span
+from engine.drill.sheet import Gesture
 from engine.errors import SpanError
 
 SLOWEST_RATE, FASTEST_RATE = 0.05, 4.0
@@ -28,6 +29,10 @@ class Drill:
         rate: share of the marked tempo, for a strict pulse.
         passes: how often, 0 for until the player has had enough.
         lead_in_beats: beats of count-in before a strict pass; None for one bar.
+        rest_beats: between two strict passes; 0 goes straight on, on the beat; None is as usual.
+        gesture: what means "again" and, twice, "next" (see `practice.drills.gestures`).
+        from_memory: the page hides. run_through: nothing interrupts, the screen is quiet.
+        reason: why this, in a line for the player; "" where they chose it themselves.
     """
 
     span: Span
@@ -36,6 +41,11 @@ class Drill:
     rate: float = 1.0
     passes: int = 0
     lead_in_beats: int | None = None
+    rest_beats: int | None = None
+    gesture: Gesture = "off"
+    from_memory: bool = False
+    run_through: bool = False
+    reason: str = ""
 
 
 def find_span(arrangement: Arrangement, bars: str = "", section: str = "") -> Span:

@@ -162,7 +162,10 @@ class SecondPiano:
             settings = self._settings
             choice = PageChoice(pulse.span, other, settings.part, pulse.rate, settings.level)
             events += self._on_hand_channel(_play_if_any(self._arrangement, choice, pulse.start_s))
-        self._play(_PULSE, events)
+        if pulse.count_in_s:
+            self._play(_PULSE, events)
+        elif self._accompanist:  # straight on: what is left of the pass before still sounds
+            self._accompanist.add(drop_stale(events, self._clock.now_s()), _PULSE)
 
     def _ask(self, command: Command) -> None:
         if command.kind == "hush":

@@ -11,20 +11,21 @@ def say_state(arrangement: Arrangement, picture: Picture) -> str:
     """A short line for the player."""
     drill = picture.drill
     what = f"{name_span(arrangement, drill.span)}, {say_hands(drill.hands)}"
+    why = f" ({drill.reason})" if drill.reason else ""
     if picture.state == "no-keyboard":
         return "No keyboard: connect one and switch it on"
     if picture.state == "count-in":
-        return "Count-in"
+        return f"Count-in{why}"
     if picture.state == "playing":
         return f"Listening: {what}"
     if picture.state == "listening":
         return f"Playing to you: {what}"
     if picture.state == "ended":
-        return "Done"
+        return f"Done{why}"
     if drill.pulse_kind == "strict":
-        return f"Strike any key for the count-in: {what}"
+        return f"Strike any key for the count-in: {what}{why}"
     again = "again when you are ready" if picture.state == "rest" else "play when you are ready"
-    return f"{what}: {again}"
+    return f"{what}: {again}{why}"
 
 
 def say_hands(hands: Hands | None) -> str:

@@ -12,6 +12,7 @@ from engine.findings import Finding
 from engine.performance import DAMPER, SOFT, KeyEvent, PedalMove, PlayedNote, Pulse
 from practice.count_in import beat_at, count_in, span_length_s
 from practice.drill import Drill, carry_span
+from practice.drills.gestures import Gestures, Said
 from practice.follows import MakeFollower
 from practice.happenings import (
     Asked,
@@ -83,7 +84,11 @@ class Session:
         self._rest_until_s = math.inf
         self._early_s = 0.0
         self._listening: Listening | None = None
+        self._coming: Drill | None = None
+        self._gestures = Gestures(drill.gesture)
         self._out: list[Happening] = []
+        #: What went wrong while notes were followed; should stay empty.
+        self.faults: list[str] = []
 
     # what comes in
 
@@ -94,6 +99,9 @@ class Session:
 
     def _hear(self, event: KeyEvent) -> None:
         self._pass_time(event.time_s)
+        if self._gestures.is_gesture(event):
+            self._obey(self._gestures.hear(event), event.time_s)
+            return
         take = self._take_for(event)
         if take is not None:
             placed = take.place_event(event)
@@ -152,22 +160,26 @@ class Session:
             return f"keyboard unplugged ({self._port}): plug it in again, nothing is lost"
         return ""
 
+    def glance(self, now_s: float) -> tuple[State, tuple[int, int] | None, float | None]:
+        """What time alone may change: the state, the beat, the place of what is being heard."""
+        beat = None
+        if self._take is not None and self._pulse is not None:
+            beat = beat_at(self._arrangement, self._pulse, now_s - self._take.start_s)
+        if self._pass is not None:
+            return self.state, beat, self._pass.place_q
+        return self.state, beat, self._listening.place_q(now_s) if self._listening else None
+
     def picture(self, now_s: float) -> Picture:
         """The session at this moment."""
         take, one = self._take, self._pass
-        picture = Picture(self._drill, self.state, self._port, self._connected)
-        picture = replace(picture, passes_played=self._passes)
-        if take is not None and self._pulse is not None:
-            beat = beat_at(self._arrangement, self._pulse, now_s - take.start_s)
-            picture = replace(picture, beat=beat)
+        state, beat, place_q = self.glance(now_s)
+        picture = Picture(self._drill, state, self._port, self._connected)
+        picture = replace(picture, passes_played=self._passes, beat=beat, place_q=place_q)
         if take is not None:
             picture = replace(picture, take=take.number, damper=take.damper, doubt=take.doubt)
-        if self._listening is not None:
-            picture = replace(picture, place_q=self._listening.place_q(now_s))
         if one is not None:
             picture = replace(
                 picture,
-                place_q=one.place_q,
                 notes=tuple(one.notes),
                 findings=one.findings,
                 pedals=tuple(one.pedals),
@@ -179,6 +191,7 @@ class Session:
     def _pass_time(self, now_s: float) -> None:
         if self._listening is not None and now_s >= self._listening.end_s:
             self._end_listening()
+        self._obey(self._gestures.tick(now_s), now_s)
         take = self._take
         if take is None:
             return
@@ -187,6 +200,7 @@ class Session:
         if self._pass:
             self._pass.learn(findings)
         self._count_in_over(at_s)
+        self._turn_round(take, at_s)
         self._end_if_over(at_s)
         if self._pass is None and at_s >= self._rest_until_s:
             self._arm(now_s)
@@ -275,7 +289,7 @@ class Session:
         self._takes += 1
         drill = self._drill
         follower = self._make_follower(self._arrangement, drill.span, drill.hands)
-        self._take = TakeUnderWay(self._takes, start_s, follower)
+        self._take = TakeUnderWay(self._takes, start_s, follower, self.faults)
         self._out.append(TakeBegan(self._takes, start_s, self._arrangement, drill, self._port))
         return self._take
 
@@ -313,7 +327,46 @@ class Session:
         if self._drill.passes and self._passes >= self._drill.passes:
             self._finish("ended")
         elif one.pulse.kind == "strict":
-            self._rest_until_s = over_s + REST_S
+            self._rest_until_s = over_s + self._rest_s()
+        self._take_up()
+
+    def _rest_s(self) -> float:
+        beats, drill = self._drill.rest_beats, self._drill
+        if not beats:
+            return REST_S
+        return beats * count_in(self._arrangement, drill.span, drill.rate, 1).beat_s
+
+    def _turn_round(self, take: TakeUnderWay, at_s: float) -> None:
+        """Straight on: the next pass begins on the beat where this one ends.
+
+        What is struck in the last half beat before it, or after half of the last written gap,
+        belongs to the next. When nothing was played, that was the end.
+        """
+        pulse, one, drill = self._pulse, self._pass, self._drill
+        if drill.rest_beats != 0 or pulse is None or one is None:
+            return
+        end_s = self._pulse_end_s()
+        beat_s = count_in(self._arrangement, drill.span, drill.rate, 1).beat_s
+        early_s = min(beat_s, self._last_gap_s()) / 2
+        if at_s < end_s - early_s:
+            return
+        self._pulse = None  # the clicks go on: no end of the pulse is told
+        self._end_pass(end_s - early_s)
+        if self._state != "rest" or self._take is not take:
+            self._out.append(PulseEnded())
+            return
+        self._rest_until_s = math.inf
+        from_q, rate = pulse.start_q, self._drill.rate
+        self._pulse, self._early_s = Pulse("strict", end_s, from_q, rate), early_s
+        self._state = "count-in"
+        start_s = take.start_s + end_s
+        self._out.append(PulseBegan((), start_s, drill.span, drill.hands, rate))
+
+    def _last_gap_s(self) -> float:
+        """From the last written onset of the span to its end, at this tempo."""
+        to_q = float(self._drill.span.quarters(self._arrangement)[1])
+        last_s, end_s = self._arrangement.seconds_at([self._silences.last_q, to_q])
+        return float(end_s - last_s) / self._drill.rate
 
     def _pass_ended(self, take: TakeUnderWay, one: PassUnderWay) -> PassEnded:
         drill, notes = self._drill, tuple(one.notes)
@@ -334,11 +387,11 @@ class Session:
 
     # the strict pulse
 
-    def _arm(self, now_s: float) -> None:
+    def _arm(self, now_s: float, after_s: float = ARM_S) -> None:
         """Count in, from a gesture at `now_s`."""
         take = self._take or self._begin_take(now_s)
         self._rest_until_s = math.inf
-        drill, first_s = self._drill, now_s + ARM_S
+        drill, first_s = self._drill, now_s + after_s
         count = count_in(self._arrangement, drill.span, drill.rate, drill.lead_in_beats)
         start_s = first_s + count.length_s
         from_q = float(drill.span.quarters(self._arrangement)[0])
@@ -354,7 +407,40 @@ class Session:
         self._finish("waiting")
         self._passes = 0
         self._drill = drill
+        self._gestures = Gestures(drill.gesture)
         self._silences = Silences(self._arrangement, drill.span, drill.hands)
+
+    def _do_drill(self, command: Command, now_s: float) -> None:
+        """The coach's word: at once between passes, else when the pass is over."""
+        self._coming = command.extra["drill"]
+        if command.extra.get("over"):
+            self._drill = replace(self._drill, reason=command.extra["drill"].reason)
+            self._coming = None
+            self._finish("ended")
+        elif self._pass is None and self._state != "count-in":
+            self._take_up(now_s)
+
+    def _take_up(self, now_s: float | None = None) -> None:
+        """Go over to the drill that was asked for meanwhile. Other bars are another take."""
+        new, self._coming = self._coming, None
+        if new is None or self._state == "ended":
+            return
+        old, again = self._drill, self._state == "rest"
+        if (new.span, new.hands, new.pulse_kind) == (old.span, old.hands, old.pulse_kind):
+            self._drill = new
+            return
+        passes = self._passes
+        self._change(new)
+        self._passes = passes
+        if now_s is not None and again and new.pulse_kind == "strict":
+            self._arm(now_s, self._rest_s())
+
+    def _obey(self, said: Said, now_s: float) -> None:
+        """A gesture of the player's."""
+        if said == "again":
+            self._do_again(Command("again"), now_s)
+        elif said == "next":
+            self._out.append(Asked(Command("next")))
 
     def _do_span(self, command: Command, _now_s: float) -> None:
         if command.span is not None:

@@ -19,6 +19,7 @@ from engine.arrangement import Arrangement
 from engine.performance import KeyEvent
 from practice.clock import Clock
 from practice.drill import Drill
+from practice.drills.coach import Coach
 from practice.happenings import (
     Asked,
     EventHeard,
@@ -91,6 +92,7 @@ class Sitting:
         partner: click and other hand, if any.
         history: (share of the marked tempo, evenness in ms) of earlier passes, oldest first.
         load_map: the stages of an arrangement's sections so far.
+        coach: says what is next after each pass, if a drill is run.
     """
 
     def __init__(
@@ -100,10 +102,12 @@ class Sitting:
         partner: Partner | None = None,
         history: list[tuple[float, float]] | None = None,
         load_map: Callable[[Arrangement], LiveMap] = LiveMap,
+        coach: Coach | None = None,
     ) -> None:
         self._setting = setting
         self._keeper = keeper
         self._partner = partner
+        self._coach = coach
         self._keyboard: Keyboard | None = None
         self._started: dict[int, datetime] = {}
         self._pulse: PulseBegan | None = None
@@ -254,6 +258,8 @@ class Sitting:
             threading.Thread(target=keyboard.want, args=(command.name,), daemon=True).start()
         elif command.kind == "keep" and self._keeper:
             self._keep_pass(self._keeper, command.pass_number)
+        elif command.kind == "next" and self._coach:
+            self.listener.tell(self._coach.skip())
         else:
             return False
         return True
@@ -278,7 +284,10 @@ class Sitting:
             kept = keep_as(judged, in_take, started)
             self._keeper.add_pass(take, kept, detail_of(judged))
             kept_as = self._keeper.number(take)
-        self.listener.learn(make_record(judged, number, kept_as, started))
+        record = make_record(judged, number, kept_as, started)
+        self.listener.learn(record)
+        if self._coach:
+            self.listener.tell(self._coach.judged(record))
         stages = self._map_of(judged.ended.arrangement)
         stages.add(judged.sections, started.date().isoformat())
         self.listener.learn(stages.cells())

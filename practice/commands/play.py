@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from practice.commands.drill_options import add_drill_options, make_coach
 from practice.commands.options import add_span_options, positive_count, positive_number, read_drill
 from practice.commands.sound_options import add_sound_options, seat_partner
 from practice.environment import Environment, ExitStatus, Places, find_places
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from engine.arrangement import Arrangement
     from practice.clock import Clock
     from practice.drill import Drill
+    from practice.drills.coach import Coach
     from practice.keeper import TakeKeeper
     from practice.kept import Source
     from practice.settings import Settings
@@ -40,6 +42,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     add("--no-window", action="store_true", help="text in the terminal instead of a window")
     add("--json", metavar="FILE", help="write the result as JSON; - for standard output")
     add("--player", choices=("demo",), help="let a simulated pianist play")
+    add_drill_options(parser)
     add_sound_options(parser)
     demo = parser.add_argument_group("with --player demo")
     demo.add_argument(
@@ -62,11 +65,12 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     places = find_places(options.data, env.variables)
     path = os.path.abspath(options.arrangement or find_last_path(places.store))
     arrangement = open_arrangement(path, places.cache)
-    drill = read_drill(arrangement, options)
+    coach = make_coach(options, places, arrangement)
+    drill = coach.drill if coach else read_drill(arrangement, options)
     settings, warnings = load_settings(places.settings)
     for warning in warnings:
         env.warn(warning)
-    evening = _Evening(options, env, say, places, settings, arrangement, path, drill)
+    evening = _Evening(options, env, say, places, settings, arrangement, path, drill, coach)
     sitting = _sit_down(evening)
     _practise(evening, sitting)
     _tell_outcome(evening, sitting)
@@ -85,6 +89,7 @@ class _Evening:
     arrangement: Arrangement
     path: str
     drill: Drill
+    coach: Coach | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +118,7 @@ def _sit_down(evening: _Evening) -> Sitting:
     partner = seat_partner(
         options, evening.settings, evening.places, evening.arrangement, evening.drill, clock
     )
-    return Sitting(setting, _open_keeper(evening), partner, history, load_map)
+    return Sitting(setting, _open_keeper(evening), partner, history, load_map, evening.coach)
 
 
 def _clock(options: argparse.Namespace, env: Environment) -> Clock:
@@ -177,7 +182,8 @@ def _seat_demo(evening: _Evening, sitting: Sitting) -> _Seat:
     from practice.demo import DemoPart, DemoPlayer
 
     options, drill = evening.options, evening.drill
-    passes = drill.passes or (0 if _wants_window(evening) else 1)
+    endless = _wants_window(evening) or evening.coach is not None
+    passes = drill.passes or (0 if endless else 1)
     part = DemoPart(options.character, options.seed, passes)
     player = DemoPlayer(sitting, evening.arrangement, drill, part, sitting.clock)
     player.start()
@@ -232,6 +238,8 @@ def _tell_outcome(evening: _Evening, sitting: Sitting) -> None:
     from practice.commands.output import write_json
 
     numbers = sitting.numbers()
+    if evening.coach and evening.options.drill_log:
+        write_json(evening.env, evening.options.drill_log, evening.coach.log)
     if evening.options.json:
         arrangement = sitting.snapshot().arrangement
         write_json(evening.env, evening.options.json, sitting.outcome.result(arrangement, numbers))

@@ -1,0 +1,85 @@
+"""Options for drills, and the coach that they ask for."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from engine.arrangement import Arrangement
+    from engine.drill import DrillSheet
+    from practice.drills.coach import Coach
+    from practice.environment import Places
+
+
+def add_drill_options(parser: argparse.ArgumentParser) -> None:
+    """--drill, --save-drill, --drill-log."""
+    group = parser.add_argument_group("drill")
+    group.add_argument(
+        "--drill", metavar="FILE|NAME",
+        help="a drill from a file, or one of: ladder, alternate, backwards, anywhere, twins,"
+        " weakest, hands, memory, run-through; --bars, --hands, --tempo and --passes change it",
+    )  # fmt: skip
+    group.add_argument("--save-drill", metavar="FILE", help="write the drill as set here to a file")
+    group.add_argument("--drill-log", metavar="FILE", help="write what was asked and how it went")
+
+
+def make_coach(
+    options: argparse.Namespace, places: Places, arrangement: Arrangement
+) -> Coach | None:
+    """The coach of the drill asked for, None where none was.
+
+    Raises:
+        DrillError, SpanError: the drill cannot be read, or does not fit the arrangement.
+    """
+    if not options.drill:
+        return None
+    from practice.drills.coach import Coach
+    from practice.drills.known import read_weaknesses
+    from practice.drills.places import find_places
+    from practice.drills.sheet_file import write_sheet
+
+    sheet = _change(_find_sheet(options.drill, places), options, arrangement)
+    if options.save_drill:
+        write_sheet(options.save_drill, sheet)
+    known = read_weaknesses(places, arrangement)
+    return Coach(sheet, arrangement, find_places(arrangement, sheet, known))
+
+
+def _find_sheet(named: str, places: Places) -> DrillSheet:
+    """A file as named, one kept with the takes, or a ready-made one."""
+    from pathlib import Path
+
+    from practice.drills.ready_made import READY_MADE
+    from practice.drills.sheet_file import DrillError, read_sheet
+
+    if Path(named).suffix.casefold() in (".toml", ".json") or Path(named).exists():
+        return read_sheet(named)
+    kept = places.data / "drills" / f"{named}.toml"
+    if kept.exists():
+        return read_sheet(kept)
+    if named in READY_MADE:
+        return READY_MADE[named]
+    raise DrillError("no such drill", named, f"name a file, or one of: {', '.join(READY_MADE)}")
+
+
+def _change(sheet: DrillSheet, options: argparse.Namespace, arrangement: Arrangement) -> DrillSheet:
+    """The drill with what else was said on the command line."""
+    if options.bars or options.section:
+        where = f"bars {options.bars}" if options.bars else f"section {options.section}"
+        sheet = replace(sheet, where=(where,))
+    if options.hands:
+        sheet = replace(sheet, hands=(options.hands,))
+    if options.pulse:
+        sheet = replace(sheet, pulse=options.pulse)
+    if options.passes:
+        sheet = replace(sheet, passes=options.passes)
+    if options.tempo:
+        from engine.arrangement import whole_span
+        from practice.drill import find_rate
+
+        goal = find_rate(arrangement, whole_span(arrangement), options.tempo)
+        start = min(sheet.ladder.start, goal)
+        sheet = replace(sheet, ladder=replace(sheet.ladder, goal=goal, start=start))
+    return sheet

@@ -1,0 +1,100 @@
+"""The coach: takes in how each pass went and says what is next, as drills for the session."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Sequence
+from dataclasses import asdict
+from datetime import datetime
+from typing import Any
+
+from engine.arrangement import Arrangement, Span
+from engine.drill import DrillSheet, NextPass, PassResult, next_pass
+from practice.drill import Drill, name_span
+from practice.snapshot import Command, PassRecord
+
+
+class Coach:
+    """Runs one drill. May be called from several threads.
+
+    Args:
+        sheet: the drill. arrangement: what is played from. places: found in it, at least one.
+    """
+
+    def __init__(self, sheet: DrillSheet, arrangement: Arrangement, places: Sequence[Span]) -> None:
+        self._sheet = sheet
+        self._arrangement = arrangement
+        self._places = list(places)
+        self._history: list[PassResult] = []
+        self._lock = threading.Lock()
+        self._asked = self._find_next()
+        #: What was asked and how it went, pass by pass, ready for JSON.
+        self.log: list[dict[str, Any]] = []
+
+    @property
+    def drill(self) -> Drill:
+        """What is asked for now."""
+        one, sheet = self._asked, self._sheet
+        span = Span(one.span.from_bar, one.play_to_bar) if one.span else self._places[-1]
+        return Drill(
+            span,
+            one.hands,
+            sheet.pulse,
+            one.rate if sheet.pulse == "strict" else 1.0,
+            rest_beats=sheet.rest_beats,
+            gesture=sheet.gesture,
+            from_memory=sheet.from_memory,
+            run_through=sheet.run_through,
+            reason=one.reason,
+        )
+
+    @property
+    def is_over(self) -> bool:
+        """Nothing more is asked for."""
+        return self._asked.span is None
+
+    def judged(self, record: PassRecord) -> Command:
+        """A pass was judged; the word for the session."""
+        length_s = record.notes[-1].onset_s - record.notes[0].onset_s if record.notes else 0.0
+        started_s = datetime.fromisoformat(record.started).timestamp()
+        return self.take_in(record.good, record.why_not, started_s, length_s)
+
+    def take_in(self, good: bool, why_not: str, start_s: float, seconds: float) -> Command:
+        """A pass of what was asked for is over."""
+        with self._lock:
+            self._take_in(good, why_not, start_s, seconds)
+            return self._command()
+
+    def _take_in(self, good: bool, why_not: str, start_s: float, seconds: float) -> None:
+        asked = self._asked
+        if asked.span is not None:
+            result = PassResult(
+                asked.span, asked.hands, asked.rate, good, why_not, start_s, seconds, asked.rest
+            )
+            self._history.append(result)
+            self._write_down(asked, result)
+        self._asked = self._find_next()
+
+    def skip(self) -> Command:
+        """On to the next place, whatever this one has come to. The last one left is kept."""
+        with self._lock:
+            span = self._asked.span
+            here = next((p for p in self._places if span and p.to_bar == span.to_bar), None)
+            if here is not None and len(self._places) > 1:
+                self._places.remove(here)
+                self._asked = self._find_next()
+            return self._command()
+
+    def _find_next(self) -> NextPass:
+        last_bar = len(self._arrangement.bars) - 1
+        return next_pass(self._sheet, self._places, last_bar, self._history)
+
+    def _command(self) -> Command:
+        return Command("drill", extra={"drill": self.drill, "over": self.is_over})
+
+    def _write_down(self, asked: NextPass, result: PassResult) -> None:
+        row = asdict(result)
+        row["span"] = name_span(self._arrangement, result.span)
+        row["rate"] = round(result.rate, 4)
+        row["reason"] = asked.reason
+        self.log.append({"pass": len(self._history), **row})
