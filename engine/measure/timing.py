@@ -234,21 +234,16 @@ def _local_beat_s(heard: Heard, moments: Moments, i: int) -> float:
 def _entries(heard: Heard, moments: Moments, deviation: Numbers) -> tuple[Entry, ...]:
     """Onsets that follow a written silence of a quarter or more in every hand heard."""
     table = heard.arrangement.table[heard.expected]
-    ends = np.sort(table["onset_q"] + table["duration_q"])
-    starts = np.unique(table["onset_q"])
+    order = np.argsort(table["onset_q"], kind="stable")
+    onset_q = table["onset_q"][order]
+    silent_from = np.maximum.accumulate(onset_q + table["duration_q"][order])
     out = []
-    for q in starts[1:]:
-        before = np.searchsorted(starts, q) - 1
-        sounding = ends[: np.searchsorted(ends, q + 1e-9)]
-        last_end = float(sounding.max()) if len(sounding) else float(starts[before])
-        held = (table["onset_q"] < q - 1e-9) & (table["onset_q"] + table["duration_q"] > q - REST_Q)
-        if q - last_end < REST_Q - 1e-9 or held.any():
-            continue
+    for k in np.flatnonzero(onset_q[1:] - silent_from[:-1] > REST_Q - 1e-9) + 1:
+        q = float(onset_q[k])
         for i in np.flatnonzero(np.abs(moments.onset_q - q) < 1e-9):
             if np.isfinite(deviation[i]):
-                bar = heard.arrangement.bar_at(float(q) + 1e-9)
-                late = float(deviation[i])
-                out.append(Entry(bar.number, bar.time, _beat(heard, float(q)), late))
+                bar = heard.arrangement.bar_at(q + 1e-9)
+                out.append(Entry(bar.number, bar.time, _beat(heard, q), float(deviation[i])))
     return tuple(out)
 
 
