@@ -12,7 +12,7 @@ from engine.measure.heard import Heard, Indices, Numbers
 from engine.measure.tempo import Moments
 
 #: Fewer cells than these, or fewer notes, say nothing.
-LEAST_CELLS, LEAST_NOTES = 4, 24
+LEAST_CELLS, LEAST_NOTES = 5, 24
 
 
 @dataclass(frozen=True, eq=False)
