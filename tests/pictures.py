@@ -1,7 +1,8 @@
 """Pictures of the window in every state: `python -m tests.pictures DIR [NAME ...]`.
 
-Made under SDL's dummy driver, so no screen is needed. Each is opened and looked at by a person
-whenever the window changes; two of them are the README's (`--assets` writes those).
+Made under SDL's dummy driver, so no screen is needed. Each is opened and looked at whenever the
+window changes. `--assets` writes the two of the README, `--goldens` the small ones that a test
+compares with, on purpose and after looking.
 """
 
 from __future__ import annotations
@@ -23,8 +24,10 @@ from practice.snapshot import Snapshot
 from practice.window.canvas import Canvas
 from practice.window.painter import Painter
 from practice.window.sheet import Sheet
+from practice.window.theme import ThemeName
 from practice.window.view import Preferences, View
 from tests.conftest import data_sets_folder
+from tests.window.laid_out import laid_out_rest, laid_out_stage
 from tests.window.staging import (
     Stage,
     faulty,
@@ -41,6 +44,8 @@ USUAL = (1920, 1080)
 #: Bars 5 to 25 of the miniature: figure, octaves, double flats, two sections.
 SPAN = Span(4, 24)
 ASSETS = Path(__file__).resolve().parents[1] / "assets"
+ASSET_FILES = {"after-pass": "window.png", "dark-playing": "playing.png"}
+GOLDENS = Path(__file__).resolve().parent / "window" / "goldens"
 
 
 @dataclass(frozen=True)
@@ -132,6 +137,10 @@ def _free(size: tuple[int, int]) -> View:
 
 def _after(size: tuple[int, int], **more: object) -> View:
     return _view(after(stage(), SPAN), size, looked_at=3, **more)
+
+
+def _dark_playing(size: tuple[int, int]) -> View:
+    return replace(_free(size), preferences=Preferences(theme="dark"))
 
 
 def _average(size: tuple[int, int]) -> View:
@@ -227,6 +236,7 @@ SHOTS: dict[str, Shot] = {
     "strict-pass": Shot(_strict),
     "free-pass": Shot(_free),
     "after-pass": Shot(_after),
+    "dark-playing": Shot(_dark_playing),
     "average": Shot(_average),
     "one-hand": Shot(_one_hand),
     "second-time": Shot(_second_time),
@@ -279,6 +289,46 @@ def seen_by(surface: pygame.Surface, vision: str) -> pygame.Surface:
     return out
 
 
+def shrunk(surface: pygame.Surface) -> pygame.Surface:
+    """A third of the size: enough to see that something moved, small enough to keep."""
+    width, height = surface.get_size()
+    return pygame.transform.smoothscale(surface.convert(24), (width // 3, height // 3))
+
+
+def _laid_out(theme: ThemeName = "light", scale: float = 1.0, **more: object) -> Shot:
+    def make(size: tuple[int, int]) -> View:
+        preferences = Preferences(theme=theme, scale=scale)
+        snapshot = laid_out_rest()
+        return _view(snapshot, size, laid_out_stage(), looked_at=2, preferences=preferences, **more)
+
+    return Shot(make)
+
+
+#: The kept pictures: their session is laid out by hand, so that only the window changes them.
+GOLDEN_SHOTS: dict[str, Shot] = {
+    "after-pass": _laid_out(),
+    "dark": _laid_out("dark"),
+    "help": replace(_laid_out(overlay="help"), size=(1280, 800)),
+    "large-side": replace(_laid_out(scale=2.0, side_open=True), size=(1280, 800)),
+    "performance": _laid_out(performing=True, rescue_bars=(4, 12)),
+}
+
+
+def golden(name: str) -> pygame.Surface:
+    """A kept picture, made now."""
+    shot = GOLDEN_SHOTS[name]
+    view = shot.make(shot.size)
+    assert view is not None
+    return shrunk(paint(view, shot.size))
+
+
+def _painted(name: str) -> pygame.Surface:
+    shot = SHOTS[name]
+    view = shot.make(shot.size)
+    assert view is not None
+    return paint(view, shot.size)
+
+
 def save_all(folder: Path, names: list[str]) -> None:
     """Save the pictures named, or all."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -300,17 +350,19 @@ def save_all(folder: Path, names: list[str]) -> None:
 def main(args: list[str]) -> int:
     """The command."""
     if not args:
-        print("python -m tests.pictures DIR [NAME ...]   or   --assets", file=sys.stderr)
+        print("python -m tests.pictures DIR [NAME ...] | --assets | --goldens", file=sys.stderr)
         return 2
     pygame.display.init()
     pygame.display.set_mode((64, 64))
     prepare_fonts()
     if args == ["--assets"]:
-        for name, file in (("after-pass", "window.png"), ("free-pass", "playing.png")):
-            shot = SHOTS[name]
-            view = shot.make(shot.size)
-            assert view is not None
-            pygame.image.save(paint(view, shot.size), str(ASSETS / file))
+        for name, file in ASSET_FILES.items():
+            pygame.image.save(_painted(name), str(ASSETS / file))
+        return 0
+    if args == ["--goldens"]:
+        GOLDENS.mkdir(exist_ok=True)
+        for name in GOLDEN_SHOTS:
+            pygame.image.save(golden(name), str(GOLDENS / f"{name}.png"))
         return 0
     save_all(Path(args[0]), args[1:])
     return 0

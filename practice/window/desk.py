@@ -20,8 +20,9 @@ MOST_SLOTS = 6
 _OVERLAP = 1.06
 SMALLEST_FITTING_PX = 4
 #: Rehearsal marks and words begin left of the barline they belong to: where a bar has one, the
-#: span's edge over the staff (from so many spaces up) is set back so many spaces.
-_OVER_STAFF, _TEXT_REACH = 0.7, 3.6
+#: span's edge over the staff (from so many spaces up) is set back by half the text's width: so
+#: many spaces, and so many more a letter.
+_OVER_STAFF, _TEXT_REACH, _LETTER_REACH = 0.7, 0.6, 0.53
 _WORDY = ("rehearsal", "words", "segno", "coda")
 Tint = tuple[Colour, Colour, Colour]
 
@@ -142,8 +143,8 @@ def _inks(view: View, theme: Theme, place: Place) -> Iterator[Picture]:
 
 def _word_reach(page: Page, bar: int) -> float:
     """How far to the left a bar's words reach over the bar before."""
-    marks = page.arrangement.marks
-    return _TEXT_REACH if any(m.bar == bar and m.kind in _WORDY for m in marks) else 0.0
+    marks = (m for m in page.arrangement.marks if m.bar == bar and m.kind in _WORDY)
+    return max((_TEXT_REACH + _LETTER_REACH * len(m.text) for m in marks), default=0.0)
 
 
 def _stretch(

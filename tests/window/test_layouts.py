@@ -1,4 +1,4 @@
-"""The parts' layouts, on the list of operations: sizes, edges, overlaps, in many states and sizes."""
+"""The parts' layouts, on the list of operations: sizes, edges, overlaps, in many states."""
 
 from __future__ import annotations
 
