@@ -1,4 +1,4 @@
-"""The kinds of slips."""
+"""The kinds of slips, and how common each is before anything is known of the note."""
 
 from __future__ import annotations
 
@@ -31,4 +31,22 @@ KINDS: dict[str, str] = {
     DOUBLED: "a key struck twice for one written note",
     BRUSHED: "a key touched in passing beside the right one",
     UNCLEAR: "none of these for certain",
+}
+
+#: How often each kind happens to a note that allows it, as a share of the notes. Rounded from
+#: common practice, no measurement: only their proportions matter, and a player's own counts may
+#: take their place. A twin is taken at a parting, where little else is as likely.
+PRIORS: dict[str, float] = {
+    ACCIDENTAL: 0.004,
+    NEIGHBOUR: 0.004,
+    OCTAVE: 0.001,
+    SPLIT: 0.004,
+    OTHER_HAND: 0.0005,
+    ANTICIPATION: 0.001,
+    LATE_CHANGE: 0.001,
+    TWIN: 0.02,
+    ADDED: 0.003,
+    DOUBLED: 0.001,
+    BRUSHED: 0.001,
+    UNCLEAR: 0.0005,
 }

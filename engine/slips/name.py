@@ -6,12 +6,16 @@ from collections.abc import Iterable, Sequence
 
 from engine.arrangement import Arrangement
 from engine.findings import Finding, Slip
+from engine.form.function import function_words, harmony_at
 from engine.form.naming import name_in_context
 from engine.performance import PlayedNote
 from engine.slips import kinds
+from engine.slips.kinds import PRIORS
 from engine.slips.neighbours import tell_anticipation, tell_late_change, tell_twin
+from engine.slips.pairing import pair_findings
 from engine.slips.scene import Scene, Stage
 from engine.slips.tellers import (
+    ANY_KEY,
     Teller,
     Telling,
     plain,
@@ -33,8 +37,10 @@ WRONG: tuple[Teller, ...] = (
 EXTRA: tuple[Teller, ...] = (
     tell_doubled, tell_brushed, tell_anticipation, tell_late_change, tell_other_hand, tell_added,
 )  # fmt: skip
-#: Two explanations nearer than this in strength cannot be told apart.
-MARGIN = 0.04
+#: An explanation must be at least so likely among all of them; else it is unclear.
+ENOUGH = 0.5
+#: Functions that go without saying.
+PLAIN_FUNCTIONS = ("root", "fifth", "minor third", "major third")
 
 
 def name_slips(
@@ -45,7 +51,7 @@ def name_slips(
     Args:
         arrangement: with its form found. notes: `notes[i].index == i`. findings: about them.
     """
-    stage = Stage(arrangement, notes, findings)
+    stage = Stage(arrangement, notes, pair_findings(arrangement, notes, findings))
     return tuple(_slips(stage))
 
 
@@ -64,33 +70,39 @@ def _name_wrong(stage: Stage, finding: Finding) -> Slip:
     note = None if finding.stands_for is None else stage.arrangement.notes[finding.stands_for]
     at = note.onset_q if note else stage.place_q(played.onset_s)
     scene = Scene(stage, played, finding.stands_for, at)
-    return _slip(scene, _choose(scene, WRONG), finding.certainty)
+    telling, share = _choose(scene, WRONG)
+    return _slip(scene, telling, finding.certainty * share)
 
 
 def _name_extra(stage: Stage, finding: Finding) -> Slip:
     played = stage.notes[finding.played or 0]
     scene = Scene(stage, played, None, stage.place_q(played.onset_s))
-    return _slip(scene, _choose(scene, EXTRA), finding.certainty)
+    telling, share = _choose(scene, EXTRA)
+    return _slip(scene, telling, finding.certainty * share)
 
 
 def _name_missing(stage: Stage, finding: Finding) -> Slip:
     assert finding.score is not None
     note = stage.arrangement.notes[finding.score]
     scene = Scene(stage, None, finding.score, note.onset_q)
-    telling = Telling(kinds.LEFT_OUT, 0.95, "no key was struck for it", "left out")
+    telling = Telling(kinds.LEFT_OUT, 1.0, "no key was struck for it", "left out")
     return _slip(scene, telling, finding.certainty)
 
 
-def _choose(scene: Scene, tellers: Sequence[Teller]) -> Telling:
-    """The strongest explanation; unclear where two of different kinds are as strong."""
+def _choose(scene: Scene, tellers: Sequence[Teller]) -> tuple[Telling, float]:
+    """The likeliest explanation and how likely it is; unclear where none is likely enough."""
     told = [t for teller in tellers if (t := teller(scene)) is not None]
-    told.sort(key=lambda t: -t.strength)
-    if not told:
-        return Telling(kinds.UNCLEAR, 0.3, "it fits none of the kinds", "it is not clear why")
-    if len(told) > 1 and told[0].strength - told[1].strength < MARGIN:
-        both = f"{told[0].kind} ({told[0].evidence}) or {told[1].kind} ({told[1].evidence})"
-        return Telling(kinds.UNCLEAR, 0.4, both, f"{told[0].kind} or {told[1].kind}")
-    return told[0]
+    unknown = Telling(kinds.UNCLEAR, ANY_KEY, "it fits none of the kinds", "it is not clear why")
+    worth = [(PRIORS[t.kind] * t.likelihood, t) for t in [*told, unknown]]
+    total = sum(w for w, _ in worth)
+    worth.sort(key=lambda pair: -pair[0])
+    share, best = worth[0][0] / total, worth[0][1]
+    if best.kind == kinds.UNCLEAR or share >= ENOUGH:
+        return best, share
+    other = worth[1][1]
+    both = f"{best.kind} ({best.evidence}) or {other.kind} ({other.evidence})"
+    words = f"{best.kind} or {other.kind}, it cannot be told which"
+    return Telling(kinds.UNCLEAR, ANY_KEY, both, words), share
 
 
 def _slip(scene: Scene, telling: Telling, certainty: float) -> Slip:
@@ -106,17 +118,32 @@ def _slip(scene: Scene, telling: Telling, certainty: float) -> Slip:
         heard=heard if scene.played else "",
         words=_sentence(scene, expected, heard, telling),
         evidence=telling.evidence,
-        certainty=round(min(1.0, certainty) * telling.strength, 3),
+        certainty=round(min(1.0, certainty), 3),
     )
 
 
 def _sentence(scene: Scene, expected: str, heard: str, telling: Telling) -> str:
     where = place_words(scene.arrangement, scene.onset_q)
     if scene.played is None:
-        return f"{where}: {plain(expected)} left out"
+        return f"{where}: {plain(expected)} left out{_function(scene)}"
     if not expected:
         return f"{where}: {plain(heard)} too many: {telling.words}"
-    return f"{where}: {plain(heard)} for {plain(expected)}: {telling.words}"
+    if plain(heard) == plain(expected):
+        return f"{where}: {plain(expected)} {telling.words}{_function(scene)}"
+    words = f"{plain(heard)} for {plain(expected)}: {telling.words}"
+    return f"{where}: {words}{_function(scene)}"
+
+
+def _function(scene: Scene) -> str:
+    """What a line note is to its harmony, where that is worth saying: " (the flat fifth)"."""
+    form = scene.arrangement.form
+    if scene.score is None or scene.score not in set(form.line) | {j for _, j in form.doublings}:
+        return ""
+    k = harmony_at(form.harmonies, scene.onset_q)
+    words = (
+        function_words(scene.arrangement.notes[scene.score], form.harmonies[k]) if k >= 0 else ""
+    )
+    return f" (the {words})" if words and words not in PLAIN_FUNCTIONS else ""
 
 
 def place_words(arrangement: Arrangement, onset_q: object) -> str:

@@ -7,29 +7,40 @@ from fractions import Fraction
 
 from engine.arrangement import Figure, Hand, ScoreNote, Twins
 from engine.slips import kinds
+from engine.slips.alike import MOST
 from engine.slips.scene import Scene
-from engine.slips.tellers import Telling, name_as, plain
+from engine.slips.tellers import Telling, plain
 
 #: How far, in quarters, the next or last harmony is looked for where no figure tells.
 REACH_Q = 4.0
 
 
 def tell_anticipation(scene: Scene) -> Telling | None:
-    """The played key belongs to the harmony that follows, and not to this one."""
-    return _from_next_cell(scene) or _from_harmony(scene, ahead=True)
+    """What this hand has next: in its next stroke, its next cell, or its next harmony."""
+    return _likeliest(_beside(scene, 1), _from_cell(scene, 1), _from_harmony(scene, ahead=True))
 
 
 def tell_late_change(scene: Scene) -> Telling | None:
-    """The played key belongs to the harmony just left, and not to this one."""
-    return _from_last_cell(scene) or _from_harmony(scene, ahead=False)
+    """What this hand had last: in its last stroke, its last cell, or its last harmony."""
+    return _likeliest(_beside(scene, -1), _from_cell(scene, -1), _from_harmony(scene, ahead=False))
 
 
-def _from_next_cell(scene: Scene) -> Telling | None:
-    return _from_cell(scene, +1)
+def _likeliest(*told: Telling | None) -> Telling | None:
+    return max((t for t in told if t), key=lambda t: t.likelihood, default=None)
 
 
-def _from_last_cell(scene: Scene) -> Telling | None:
-    return _from_cell(scene, -1)
+def _beside(scene: Scene, way: int) -> Telling | None:
+    """The key stands in the next (or last) stroke of this hand and is none of the present ones."""
+    if scene.played is None or scene.score is None or scene.written is None:
+        return None
+    chord = scene.next_chord(way)
+    if not chord or scene.played.pitch in {n.pitch for n in scene.own_chord()}:
+        return None
+    for other in chord:
+        if other.pitch == scene.played.pitch:
+            where = "the next stroke" if way > 0 else "the last stroke"
+            return _telling(way, 0.8 / len(chord), where, other)
+    return None
 
 
 def _from_cell(scene: Scene, way: int) -> Telling | None:
@@ -52,7 +63,7 @@ def _from_cell(scene: Scene, way: int) -> Telling | None:
         if _pitches(scene, figure, k) != here:
             if other.pitch != scene.played.pitch:
                 return None
-            return _telling(way, 0.9, f"place {place + 1} of the figure", other)
+            return _telling(way, 0.4, f"place {place + 1} of the figure", other)
     return None
 
 
@@ -69,20 +80,20 @@ def place_in_figure(figures: tuple[Figure, ...], note: int) -> tuple[Figure, int
     return None
 
 
-def _telling(way: int, strength: float, where: str, other: ScoreNote) -> Telling:
+def _telling(way: int, likelihood: float, where: str, other: ScoreNote) -> Telling:
     name = plain(other.name)
     if way > 0:
-        evidence = f"{name} is {where} in what follows"
+        evidence = f"{name} is {where} to come"
         return Telling(
             kinds.ANTICIPATION,
-            strength,
+            likelihood,
             evidence,
             f"{name} comes next, it came too soon",
             other.name,
         )
-    evidence = f"{name} was {where} in what came before"
-    words = f"{name} was the harmony before, kept too long"
-    return Telling(kinds.LATE_CHANGE, strength, evidence, words, other.name)
+    evidence = f"{name} was {where} before it"
+    words = f"{name} came before, it was kept too long"
+    return Telling(kinds.LATE_CHANGE, likelihood, evidence, words, other.name)
 
 
 def _from_harmony(scene: Scene, ahead: bool) -> Telling | None:
@@ -95,8 +106,8 @@ def _from_harmony(scene: Scene, ahead: bool) -> Telling | None:
     for other in there:
         if other.pitch == scene.played.pitch:
             mine = {n.pitch % 12 for n in here}
-            strength = 0.6 if other.pitch % 12 not in mine else 0.4
-            return _telling(1 if ahead else -1, strength, "written", other)
+            likelihood = 0.15 if other.pitch % 12 not in mine else 0.05
+            return _telling(1 if ahead else -1, likelihood, "written", other)
     return None
 
 
@@ -122,21 +133,48 @@ def _neighbouring(scene: Scene, ahead: bool) -> tuple[list[ScoreNote], list[Scor
 
 
 def tell_twin(scene: Scene) -> Telling | None:
-    """The played key is what the passage that begins alike has at this point."""
+    """The played key is what a passage that begins alike has at this point."""
+    return _likeliest(_from_twins(scene), _from_approach(scene))
+
+
+def _from_approach(scene: Scene) -> Telling | None:
+    """What follows elsewhere on the same strokes of this hand; the more strokes, the likelier."""
+    if scene.played is None or scene.written is None:
+        return None
+    path = scene.stage.paths[scene.hand]
+    best: Telling | None = None
+    for stroke, alike in path.other_ways(scene.written.onset_q):
+        notes = [scene.arrangement.notes[i] for i in path.notes[stroke]]
+        for note in notes:
+            if note.pitch == scene.played.pitch:
+                bar = scene.arrangement.bars[note.bar].number
+                likelihood = 0.5 * alike / MOST / len(notes)
+                evidence = f"bar {bar} has {plain(note.name)} after the same {alike} strokes"
+                told = Telling(
+                    kinds.TWIN, likelihood, evidence, f"that is how bar {bar} goes on", note.name
+                )
+                if best is None or likelihood > best.likelihood:
+                    best = told
+    return best
+
+
+def _from_twins(scene: Scene) -> Telling | None:
+    """What the other of two twins has at the same distance past their parting."""
     if scene.played is None:
         return None
     for twins in scene.arrangement.form.twins:
-        for other in _mirrored(twins, scene.onset_q):
-            note = _twin_note(scene, other, twins)
-            if note is not None:
-                bar = scene.arrangement.bars[note.bar].number
-                return Telling(
-                    kinds.TWIN,
-                    0.92,
-                    f"bar {bar} has {plain(note.name)} at this point and begins alike",
-                    f"that is how bar {bar} goes on",
-                    name_as(scene.played.pitch, note),
-                )
+        for onset_q in scene.same_place_each_time():
+            for other in _mirrored(twins, onset_q):
+                note = _twin_note(scene, other)
+                if note is not None:
+                    bar = scene.arrangement.bars[note.bar].number
+                    return Telling(
+                        kinds.TWIN,
+                        0.5,
+                        f"bar {bar} has {plain(note.name)} at this point and begins alike",
+                        f"that is how bar {bar} goes on",
+                        note.name,
+                    )
     return None
 
 
@@ -150,7 +188,7 @@ def _mirrored(twins: Twins, onset_q: Fraction | float) -> list[Fraction | float]
     return out
 
 
-def _twin_note(scene: Scene, at_q: Fraction | float, twins: Twins) -> ScoreNote | None:
+def _twin_note(scene: Scene, at_q: Fraction | float) -> ScoreNote | None:
     """The twin's note of the played key at a moment, if this passage has not that key itself."""
     if scene.played is None or scene.written is None:
         return None

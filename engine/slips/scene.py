@@ -13,6 +13,7 @@ import numpy as np
 from engine.arrangement import Arrangement, Hand, ScoreNote
 from engine.findings import Finding
 from engine.performance import PlayedNote
+from engine.slips.alike import HandPath
 
 #: Keys struck within this time belong to one chord (two to four notes: p95 of the spread in
 #: professional playing is 60 to 95 ms).
@@ -54,6 +55,12 @@ class Stage:
             for p, s in self.score_of.items()
         )
         return np.array([t for t, _ in pairs]), np.array([q for _, q in pairs])
+
+    @cached_property
+    def paths(self) -> dict[Hand, HandPath]:
+        """Each hand's strokes."""
+        left, right = HandPath(self.arrangement, "left"), HandPath(self.arrangement, "right")
+        return {"left": left, "right": right}
 
     def place_q(self, onset_s: float) -> float:
         """Where in the score a moment of the playing was, from the right notes around it."""
@@ -123,6 +130,14 @@ class Scene:
         last = bisect_right(table, float(self.onset_q) + reach_q)
         return list(self.arrangement.notes[first:last])
 
+    def same_place_each_time(self) -> list[Fraction | float]:
+        """This moment, and the same one of the page each other time the repeats bring it."""
+        if not self.arrangement.bars:
+            return [self.onset_q]
+        here = self.arrangement.bar_at(self.onset_q)
+        past = self.onset_q - here.onset_q
+        return [b.onset_q + past for b in self.arrangement.bars if b.written == here.written]
+
     @cached_property
     def sounding(self) -> list[ScoreNote]:
         """Written notes struck or still held at this moment."""
@@ -131,6 +146,28 @@ class Scene:
             for n in self.written_within(8.0)
             if n.onset_q <= self.onset_q and (n.onset_q + n.duration_q) > self.onset_q
         ]
+
+    def own_chord(self) -> list[ScoreNote]:
+        """Everything this hand has at the moment of the written note."""
+        own = [] if self.written is None else [self.written]
+        notes = (self.arrangement.notes[i] for i in self.together())
+        return own + [n for n in notes if n.hand == self.hand]
+
+    def next_chord(self, way: int) -> list[ScoreNote]:
+        """What this hand has at its next (1) or last (-1) onset; empty where there is none."""
+        notes, i = self.arrangement.notes, self.score
+        if i is None:
+            return []
+        here = notes[i].onset_q
+        chord: list[ScoreNote] = []
+        while 0 <= i < len(notes):
+            note = notes[i]
+            if chord and note.onset_q != chord[0].onset_q:
+                break
+            if note.hand == self.hand and note.onset_q != here and not note.grace:
+                chord.append(note)
+            i += way
+        return chord
 
     def together(self) -> list[int]:
         """Indices of the written notes struck with the written one, itself left out."""

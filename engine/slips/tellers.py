@@ -1,7 +1,8 @@
 """What a wrong note may have been: one teller for each kind, each with its evidence.
 
-A teller looks at a scene and says nothing, or how strongly the slip looks like its kind (0 to
-1), why, and in what words. `WRONG` and `EXTRA` are the tables of those that are asked.
+A teller looks at a scene and says nothing, or how likely just this key would be if the slip were of
+its kind (0 to 1), why, and in what words. `engine.slips.name` asks them and weighs what they say
+with how common each kind is.
 """
 
 from __future__ import annotations
@@ -10,7 +11,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from engine.arrangement import ScoreNote
-from engine.form.fifths import places_for, spell
 from engine.pitch_names import LETTER_SEMITONES, SIGNS, midi_number, printed
 from engine.slips import kinds
 from engine.slips.scene import CHORD_S, Scene
@@ -20,6 +20,9 @@ WHITE = frozenset(LETTER_SEMITONES.values())
 BRUSHED_SHARE = 0.75
 #: A second stroke of the same key counts as a doubled strike for so long.
 DOUBLED_S = 0.35
+SOON_S = 0.15
+#: Likelihood of any one key, where nothing says which: about one in two octaves and a half.
+ANY_KEY = 1 / 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,13 +30,14 @@ class Telling:
     """One explanation of a slip.
 
     Attributes:
-        kind: see `engine.slips.kinds`. strength: 0 to 1.
+        kind: see `engine.slips.kinds`.
+        likelihood: of this key, if the slip is of this kind; 0 to 1.
         evidence: what told it. words: what to say after the place and the names.
         heard: the played key's name under this explanation, "" where the page decides.
     """
 
     kind: str
-    strength: float
+    likelihood: float
     evidence: str
     words: str
     heard: str = ""
@@ -57,14 +61,14 @@ def tell_accidental(scene: Scene) -> Telling | None:
         return None
     heard = f"{note.step}{SIGNS[heard_alter]}{note.octave}"
     said = _sign_story(scene, note, heard_alter)
-    if said is None:
-        return None
-    strength, evidence, words = said
-    return Telling(kinds.ACCIDENTAL, strength, evidence, words, heard)
+    if said is None or octave_partner(scene) is not None:
+        return None  # an octave read wrong would be wrong in both its notes
+    likelihood, evidence, words = said
+    return Telling(kinds.ACCIDENTAL, likelihood, evidence, words, heard)
 
 
 def _sign_story(scene: Scene, note: ScoreNote, heard: int) -> tuple[float, str, str] | None:
-    """How a sign may have been misread: strength, evidence, words."""
+    """How a sign may have been misread: likelihood, evidence, words."""
     of_key = signature_alter(scene, note.step)
     sign = {-2: "double flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double sharp"}
     mine = sign.get(note.alter, "sign")
@@ -107,21 +111,21 @@ def _shown_nearby(scene: Scene, step: str, alter: int) -> bool:
 
 
 def tell_neighbour(scene: Scene) -> Telling | None:
-    """The key next to the right one, or the next of its own colour."""
+    """The key next to the right one, or the next but one."""
     note, played = scene.written, scene.played
-    if note is None or played is None:
+    if note is None or played is None or octave_partner(scene) is not None:
         return None
     step = played.pitch - note.pitch
     way = "above" if step > 0 else "below"
     if abs(step) == 1:
-        return Telling(kinds.NEIGHBOUR, 0.75, "one key away", f"the key {way} was struck")
-    same_colour = (played.pitch % 12 in WHITE) == (note.pitch % 12 in WHITE)
-    if abs(step) == 2 and same_colour:
-        colour = "white" if note.pitch % 12 in WHITE else "black"
-        return Telling(
-            kinds.NEIGHBOUR, 0.7, f"the next {colour} key", f"the {colour} key {way} was struck"
-        )
-    return None
+        return Telling(kinds.NEIGHBOUR, 0.32, "one key away", f"the key {way} was struck")
+    if abs(step) != 2:
+        return None
+    if (played.pitch % 12 in WHITE) != (note.pitch % 12 in WHITE):
+        return Telling(kinds.NEIGHBOUR, 0.14, "two keys away", f"the next key but one {way}")
+    colour = "white" if note.pitch % 12 in WHITE else "black"
+    words = f"the {colour} key {way} was struck"
+    return Telling(kinds.NEIGHBOUR, 0.2, f"the next {colour} key", words)
 
 
 def tell_octave(scene: Scene) -> Telling | None:
@@ -135,32 +139,34 @@ def tell_octave(scene: Scene) -> Telling | None:
     count = {1: "an octave", 2: "two octaves"}.get(abs(octaves), f"{abs(octaves)} octaves")
     way = "too high" if octaves > 0 else "too low"
     heard = f"{note.step}{SIGNS[note.alter]}{note.octave + octaves}"
-    return Telling(kinds.OCTAVE, 0.95, f"{count} away", f"{count} {way}", heard)
+    return Telling(kinds.OCTAVE, 0.48 / abs(octaves), f"{count} away", f"{count} {way}", heard)
+
+
+def octave_partner(scene: Scene) -> ScoreNote | None:
+    """The other note of a written octave, where it was struck right."""
+    note = scene.written
+    if note is None:
+        return None
+    for i in scene.together():
+        other = scene.arrangement.notes[i]
+        octave = other.hand == note.hand and abs(other.pitch - note.pitch) == 12
+        if octave and i in scene.stage.played_for:
+            return other
+    return None
 
 
 def tell_split(scene: Scene) -> Telling | None:
     """One note of a written octave a key or two off, while its partner was right."""
-    note, played = scene.written, scene.played
-    if note is None or played is None:
+    note, played, other = scene.written, scene.played, octave_partner(scene)
+    if note is None or played is None or other is None:
         return None
     off = played.pitch - note.pitch
     if not 1 <= abs(off) <= 2:
         return None
-    for i in scene.together():
-        other = scene.arrangement.notes[i]
-        if other.hand == note.hand and abs(other.pitch - note.pitch) == 12:
-            if i not in scene.stage.played_for:
-                continue
-            wider = (off > 0) == (note.pitch > other.pitch)
-            span = {1: "a key", 2: "two keys"}[abs(off)]
-            size = "stretched" if wider else "closed"
-            return Telling(
-                kinds.SPLIT,
-                0.85,
-                f"{plain(other.name)} an octave away was right",
-                f"the octave was {size} by {span}",
-            )
-    return None
+    size = "stretched" if (off > 0) == (note.pitch > other.pitch) else "closed"
+    keys = {1: "a key", 2: "two keys"}[abs(off)]
+    evidence = f"{plain(other.name)} an octave away was right"
+    return Telling(kinds.SPLIT, 0.25, evidence, f"the octave was {size} by {keys}")
 
 
 def tell_other_hand(scene: Scene) -> Telling | None:
@@ -180,7 +186,7 @@ def tell_other_hand(scene: Scene) -> Telling | None:
     octave = (played.pitch - other.pitch) // 12 + other.octave
     return Telling(
         kinds.OTHER_HAND,
-        0.7 if now else 0.45,
+        0.6 if now else 0.1,
         f"the {hand} hand {'strikes' if now else 'holds'} {plain(other.name)} here",
         f"it belongs to the {hand} hand",
         f"{other.step}{SIGNS[other.alter]}{octave}",
@@ -188,23 +194,22 @@ def tell_other_hand(scene: Scene) -> Telling | None:
 
 
 def tell_doubled(scene: Scene) -> Telling | None:
-    """The key was struck again where one stroke is written."""
+    """The key was struck again where one stroke is written; the sooner, the likelier."""
     played = scene.played
     if played is None:
         return None
+    best: Telling | None = None
     for i in scene.stage.struck_around(played.index, DOUBLED_S):
         other = scene.stage.notes[i]
-        if other.pitch == played.pitch and i in scene.stage.score_of:
-            apart_ms = round(abs(played.onset_s - other.onset_s) * 1000)
+        if other.pitch != played.pitch or i not in scene.stage.score_of:
+            continue
+        apart_s = abs(played.onset_s - other.onset_s)
+        likelihood = 0.9 if apart_s <= SOON_S else 0.15
+        if best is None or likelihood > best.likelihood:
             name = scene.arrangement.notes[scene.stage.score_of[i]].name
-            return Telling(
-                kinds.DOUBLED,
-                0.9,
-                f"two strokes {apart_ms} ms apart",
-                "the key was struck twice",
-                name,
-            )
-    return None
+            evidence = f"two strokes {round(apart_s * 1000)} ms apart"
+            best = Telling(kinds.DOUBLED, likelihood, evidence, "the key was struck twice", name)
+    return best
 
 
 def tell_brushed(scene: Scene) -> Telling | None:
@@ -214,15 +219,14 @@ def tell_brushed(scene: Scene) -> Telling | None:
         return None
     for i in scene.stage.struck_around(played.index, CHORD_S):
         other = scene.stage.notes[i]
-        beside = 1 <= abs(other.pitch - played.pitch) <= 2 and i in scene.stage.score_of
-        if beside and played.velocity <= BRUSHED_SHARE * other.velocity:
+        step = abs(other.pitch - played.pitch)
+        if not 1 <= step <= 2 or i not in scene.stage.score_of:
+            continue
+        if played.velocity <= BRUSHED_SHARE * other.velocity:
             name = scene.arrangement.notes[scene.stage.score_of[i]].name
-            return Telling(
-                kinds.BRUSHED,
-                0.85,
-                f"velocity {played.velocity} beside {other.velocity}",
-                f"brushed beside {plain(name)}",
-            )
+            evidence = f"velocity {played.velocity} beside {other.velocity}"
+            likelihood = 0.9 if step == 1 else 0.3
+            return Telling(kinds.BRUSHED, likelihood, evidence, f"brushed beside {plain(name)}")
     return None
 
 
@@ -232,13 +236,4 @@ def tell_added(scene: Scene) -> Telling | None:
         return None
     inside = any(n.pitch % 12 == scene.played.pitch % 12 for n in scene.sounding)
     why = "it is in the harmony" if inside else "nothing written is near it"
-    return Telling(kinds.ADDED, 0.5, why, "it is not on the page")
-
-
-def name_as(pitch: int, like: ScoreNote) -> str:
-    """A key named with another note's letter and sign where they are one pitch class."""
-    for place in places_for(pitch):
-        step, alter, octave = spell(pitch, place)
-        if (step, alter) == (like.step, like.alter):
-            return f"{step}{SIGNS[alter]}{octave}"
-    return ""
+    return Telling(kinds.ADDED, ANY_KEY, why, "it is not on the page")

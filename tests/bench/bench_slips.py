@@ -1,0 +1,112 @@
+"""The confusion table of slips: what the simulated pianist did, against what it was called.
+
+    python tests/bench/bench_slips.py [--found] [--seeds 3] [SCORE ...]
+
+Without `--found` the findings are the pianist's own truth, so that only the naming is judged; with
+it they come from the whole-take alignment. Scores are the exercises unless named. Each kind is
+planted alone, in 3 % of the notes that allow it (every parting for twins).
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections import Counter
+from pathlib import Path
+
+import numpy as np
+
+from engine.arrangement import Arrangement
+from engine.findings import Finding
+from engine.follow import align
+from engine.performance import pair_notes
+from engine.read import read_arrangement
+from engine.slips import KINDS, name_slips
+from practice.player import Character, Performance, SlipShares, Truth, perform_with_truth
+from practice.player.slips import KIND_OF
+
+ROOT = Path(__file__).resolve().parents[2]
+SHARE = 0.03
+
+
+def play(arrangement: Arrangement, share: str, seed: int) -> Performance:
+    shares = SlipShares(**{share: 0.5 if share == "twin" else SHARE})
+    character = Character(slips=shares, finger_sd_ms=6.0, timekeeper_sd_ms=8.0, level_sd=4.0)
+    return perform_with_truth(arrangement, character, np.random.default_rng(seed))
+
+
+def true_findings(performance: Performance) -> list[Finding]:
+    """The pianist's own account, as the follower would put it."""
+    findings = []
+    for t in performance.truth:
+        stands = t.stands_for if t.what == "wrong" else t.ornament_of
+        findings.append(Finding(t.played, t.score, t.what, stands))
+    return [*findings, *(Finding(None, i, "missing") for i in performance.missing)]
+
+
+def named(arrangement: Arrangement, performance: Performance, found: bool) -> list[tuple[str, str]]:
+    """(planted, named) for each slip; "" where one of the two is lacking."""
+    notes = pair_notes(list(performance.events)).notes
+    findings = align(arrangement, notes, None, None) if found else true_findings(performance)
+    slips = name_slips(arrangement, notes, findings)
+    by_played = {s.played: s.kind for s in slips if s.played is not None}
+    by_score = Counter({s.score: 1 for s in slips if s.played is None})
+    pairs = [
+        (planted_kind(arrangement, performance, t), by_played.pop(t.played, ""))
+        for t in performance.truth
+        if t.kind
+    ]
+    for i in performance.missing:
+        pairs.append(("left out", "left out" if by_score[i] else ""))
+        by_score[i] = 0
+    return [*pairs, *(("", kind) for kind in by_played.values())]
+
+
+def planted_kind(arrangement: Arrangement, performance: Performance, truth: Truth) -> str:
+    """The kind planted; a key or a sign missed in one note of an octave is a split octave.
+
+    The pianist plays note by note. A person who misreads a sign, or misses a place by a key, does
+    so in both notes of an octave: with one right and one a key or two off, it was split.
+    """
+    if truth.kind not in ("accidental missed", "neighbour key") or truth.stands_for is None:
+        return truth.kind
+    note = arrangement.notes[truth.stands_for]
+    right = {t.score for t in performance.truth if t.what == "right"}
+    for i, other in enumerate(arrangement.notes):
+        octave = other.hand == note.hand and abs(other.pitch - note.pitch) == 12
+        if octave and other.onset_q == note.onset_q and i in right:
+            return "octave split"
+    return truth.kind
+
+
+def table(pairs: list[tuple[str, str]]) -> list[str]:
+    """Rows planted, columns named."""
+    columns = [*KINDS, ""]
+    heads = [k[:9] if k else "nothing" for k in columns]
+    lines = [" " * 20 + " ".join(f"{h:>9}" for h in heads) + "    right"]
+    count = Counter(pairs)
+    for row in [*KIND_OF.values(), ""]:
+        cells = [count[row, c] for c in columns]
+        total = sum(cells)
+        share = f"{count[row, row] / total:8.3f}" if total and row else ""
+        lines.append(f"{row or 'nothing':20}" + " ".join(f"{c:9}" for c in cells) + f" {share}")
+    return lines
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("scores", nargs="*", type=Path)
+    parser.add_argument("--found", action="store_true")
+    parser.add_argument("--seeds", type=int, default=3)
+    given = parser.parse_args()
+    scores = given.scores or sorted((ROOT / "exercises").glob("*.musicxml"))
+    pairs: list[tuple[str, str]] = []
+    for path in scores:
+        arrangement = read_arrangement(path)
+        for share in KIND_OF:
+            for seed in range(given.seeds):
+                pairs += named(arrangement, play(arrangement, share, seed), given.found)
+    print("\n".join(table(pairs)))
+
+
+if __name__ == "__main__":
+    main()
