@@ -80,10 +80,16 @@ def measure_form(
         bars_played=len(played),
         bars_asked=len(asked),
         left_out=tuple(_bar_name(heard, int(b)) for b in asked if int(b) not in played),
-        goings_back=int(moments.run.max()) if len(moments.run) else 0,
+        goings_back=_goings_back(moments),
         repeats=_repeats(heard, played),
         last_note=_last_note(heard, moments, pedals),
     )
+
+
+def _goings_back(moments: Moments) -> int:
+    """Runs that begin before the one before them ended; jumping ahead is no going back."""
+    begins = np.flatnonzero(np.diff(moments.run)) + 1
+    return int((moments.onset_q[begins] <= moments.onset_q[begins - 1]).sum())
 
 
 def _bar_name(heard: Heard, index: int) -> str:

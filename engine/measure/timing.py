@@ -198,7 +198,8 @@ def _hesitations(heard: Heard, moments: Moments) -> tuple[Hesitation, ...]:
     """Waits of half a beat or a quarter of a second, whichever is more; fermatas are no waits.
 
     At a phrase's beginning twice as much is allowed: players lengthen there, and listeners hardly
-    hear it (Repp 1998, JEP:HPP 24:791-811).
+    hear it (Repp 1998, JEP:HPP 24:791-811). A fermata excuses a wait up to a beat after it, for
+    the other hand may have notes to play first.
     """
     phrases = {round(float(p.from_q), 6) for p in heard.arrangement.form.phrases}
     held = [float(m.onset_q) for m in heard.arrangement.marks if m.kind in ("fermata", "breath")]
@@ -209,7 +210,8 @@ def _hesitations(heard: Heard, moments: Moments) -> tuple[Hesitation, ...]:
         beat_s = _local_beat_s(heard, moments, int(i))
         allowed = max(HESITATION_BEATS * beat_s, HESITATION_S)
         allowed *= 2.0 if round(q, 6) in phrases else 1.0
-        if moments.waited_s[i] > allowed and not any(before <= h < q for h in held):
+        from_q = before - float(heard.arrangement.tempo_at(q).beat_unit_q)
+        if moments.waited_s[i] > allowed and not any(from_q <= h < q for h in held):
             bar = heard.arrangement.bar_at(q + 1e-9)
             wait = float(moments.waited_s[i])
             out.append(

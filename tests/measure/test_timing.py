@@ -123,6 +123,17 @@ def test_a_fermata_is_no_hesitation():
     assert timing(arrangement, lambda i: 3000.0 if i >= 18 else 0.0).hesitations == ()
 
 
+def test_a_fermata_over_notes_of_the_other_hand_is_no_hesitation():
+    # The fermata stands on quarter 17 and the left hand still plays at 17.5.
+    written = [(float(i), 1.0, 60, "right") for i in range(32)]
+    written += [(i / 2, 0.5, 45, "left") for i in range(64)]
+    held = Mark("fermata", Fraction(17), 4)
+    arrangement = page(written, marks=[held])
+    onset_q = arrangement.table["onset_q"]
+    found = timing(arrangement, lambda i: 3000.0 if onset_q[i] >= 18 else 0.0)
+    assert found.hesitations == ()
+
+
 def test_a_phrase_may_begin_later():
     arrangement = with_form(row(), phrases=(Phrase(0, 2, Fraction(16), Fraction(32)),))
     assert timing(arrangement, lambda i: 800.0 if i >= 16 else 0.0).hesitations == ()
@@ -171,6 +182,20 @@ def test_going_back_begins_a_new_run_and_is_no_hesitation():
     assert measures.timing.hesitations == ()
     assert measures.form.goings_back == 1
     assert measures.timing.tempo_qpm.value == pytest.approx(60.0)
+
+
+def test_leaving_bars_out_is_no_going_back():
+    arrangement = row(32)
+    order = [*range(12), *range(20, 32)]
+    notes = tuple(
+        PlayedNote(k, arrangement.notes[i].pitch, 60, 1.0 + k, 1.9 + k) for k, i in enumerate(order)
+    )
+    findings = [Finding(k, i, "right") for k, i in enumerate(order)]
+    found = measured(arrangement, notes, findings)
+    assert found.form.goings_back == 0
+    assert found.form.left_out == ("4", "5")
+    assert found.timing.hesitations == ()
+    assert found.timing.tempo_qpm.value == pytest.approx(60.0)
 
 
 def test_one_stray_note_is_no_going_back():
