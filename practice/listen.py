@@ -133,11 +133,11 @@ class Listener:
         heard = self._take_waiting()
         for item in heard:
             if isinstance(item, _Stop):
-                self._tell_all(self._session.end(self._clock.now_s()))
+                self._safely(lambda: self._session.end(self._clock.now_s()))
                 self._publish()
                 return False
             self._take(item)
-        self._tell_all(self._session.tick(self._clock.now_s() - GRACE_S))
+        self._safely(lambda: self._session.tick(self._clock.now_s() - GRACE_S))
         if heard or self._has_changed():
             self._publish()
         if self._session.state == "ended":
@@ -156,11 +156,11 @@ class Listener:
     def _take(self, item: _Heard) -> None:
         now_s = self._clock.now_s()
         if isinstance(item, KeyEvent):
-            self._hear(item)
+            self._lost += not self._safely(lambda: self._session.hear(item))
         elif isinstance(item, Command):
-            self._tell_all(self._session.tell(item, now_s))
+            self._safely(lambda: self._session.tell(item, now_s))
         elif isinstance(item, PortChange):
-            self._tell_all(self._session.port_changed(item.name, item.connected, item.time_s))
+            self._safely(lambda: self._session.port_changed(item.name, item.connected, item.time_s))
         elif isinstance(item, PassRecord):
             self._records = (*self._records, item)
         elif isinstance(item, JudgeFailed):
@@ -168,26 +168,28 @@ class Listener:
         elif isinstance(item, tuple):
             self._cells = item
 
-    def _hear(self, event: KeyEvent) -> None:
+    def _safely(self, act: Callable[[], list[Happening]]) -> bool:
+        """Do it and tell what happened. A fault is told and ends nothing; False where one was."""
         try:
-            self._tell_all(self._session.hear(event))
+            for happening in act():
+                self._happened(happening)
         except Exception as error:
-            self._lost += 1
-            self._trouble = f"a note was lost to a fault ({type(error).__name__}: {error})"
-
-    def _tell_all(self, happenings: list[Happening]) -> None:
-        for happening in happenings:
-            self._happened(happening)
+            self._trouble = f"a fault of the program ({type(error).__name__}: {error})"
+            return False
+        return True
 
     def _has_changed(self) -> bool:
         """Something that time alone changes: the state, the beat, a place, a warning."""
-        now = self._session.picture(self._clock.now_s())
         last = self._snapshot
-        shown = (now.state, now.beat, now.place_q, self._message())
+        shown = (*self._session.glance(self._clock.now_s()), self._message())
         return shown != (last.state, last.beat, last.place_q, last.message)
 
     def _message(self) -> str:
-        return self._session.message or self._warnings() or self._trouble
+        return self._session.message or self._warnings() or self._trouble or self._fault()
+
+    def _fault(self) -> str:
+        faults = self._session.faults
+        return f"{len(faults)} notes could not be followed ({faults[-1]})" if faults else ""
 
     def _publish(self) -> None:
         self._version += 1

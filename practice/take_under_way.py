@@ -18,9 +18,12 @@ class TakeUnderWay:
         number: which recording of the session, from 1.
         start_s: its zero on the session's clock.
         follower: hears the notes that are judged.
+        faults: takes what goes wrong while a note is followed.
     """
 
-    def __init__(self, number: int, start_s: float, follower: FollowsNotes) -> None:
+    def __init__(
+        self, number: int, start_s: float, follower: FollowsNotes, faults: list[str]
+    ) -> None:
         self.number = number
         self.start_s = start_s
         self.last_s = 0.0
@@ -28,6 +31,7 @@ class TakeUnderWay:
         self.held: dict[int, PedalMove] = {}
         self._pairer = NotePairer()
         self._follower = follower
+        self._faults = faults
         self._notes: dict[int, PlayedNote] = {}
         self._numbers: list[int] = []
         self._live: dict[int, Finding] = {}
@@ -85,9 +89,18 @@ class TakeUnderWay:
         return things
 
     def judge(self, note: PlayedNote) -> list[Finding]:
-        """Let the follower hear a note; its findings, in its own numbers."""
-        findings = self._follower.hear(replace(note, index=self.judged))
+        """Let the follower hear a note; its findings, in its own numbers.
+
+        Should the follower fail, the note stays in the take all the same, and in the pass that is
+        judged afterwards; only what is said of it at once is missing.
+        """
+        judged = self.judged
         self._numbers.append(note.index)
+        try:
+            findings = self._follower.hear(replace(note, index=judged))
+        except Exception as error:
+            self._faults.append(f"{type(error).__name__}: {error}")
+            return []
         self._learn(findings)
         return findings
 
