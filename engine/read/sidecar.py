@@ -1,4 +1,5 @@
-"""What the player adds to a score in a file beside it: `piece.undersong.toml` for `piece.musicxml`.
+"""What the player adds to a score in a file beside it: `piece.musicxml.undersong.toml` or
+`piece.undersong.toml` for `piece.musicxml`.
 
     # Bar 5, beat 1, to the end of bar 6: the left hand takes the notes of the upper staff.
     [[hands]]
@@ -112,8 +113,14 @@ class Sidecar:
 
 
 def sidecar_path(score_path: str | Path) -> Path:
-    """Where the sidecar of a score lies, whether or not there is one."""
-    return Path(score_path).with_suffix(".undersong.toml")
+    """Where a score's sidecar lies: under the whole name if there is one there, else the stem.
+
+    `piece.musicxml.undersong.toml` speaks for that file alone, `piece.undersong.toml` for the piece
+    in whatever format it lies beside.
+    """
+    score = Path(score_path)
+    whole = score.with_name(f"{score.name}.undersong.toml")
+    return whole if whole.is_file() else score.with_suffix(".undersong.toml")
 
 
 def sidecar_bytes(score_path: str | Path) -> bytes:

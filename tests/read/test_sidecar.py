@@ -79,6 +79,14 @@ def test_the_sidecar_lies_beside_the_score(tmp_path, scores):
     assert {n.fingering for n in read_arrangement(score).notes} == {"", "4"}
 
 
+def test_a_sidecar_under_the_whole_name_goes_first(tmp_path, scores):
+    score = tmp_path / "piece.musicxml"
+    score.write_bytes((scores / "voices.musicxml").read_bytes())
+    (tmp_path / "piece.undersong.toml").write_text('[fingering]\nn1 = "4"\n')
+    (tmp_path / "piece.musicxml.undersong.toml").write_text('[fingering]\nn1 = "5"\n')
+    assert {n.fingering for n in read_arrangement(score).notes} == {"", "5"}
+
+
 def test_an_empty_sidecar_says_nothing():
     assert read_sidecar(b"", "x") == Sidecar()
 
