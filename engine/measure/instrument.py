@@ -6,9 +6,10 @@ Figures from different instruments are never one series: compare `Instrument.nam
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field, fields
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
@@ -50,6 +51,27 @@ class Instrument:
     pedal_steps: int = 128
     db_per_velocity: float = DB_PER_VELOCITY
     stamp_uncertainty_ms: float = 0.0
+
+
+def profile_of(instrument: Instrument) -> dict[str, Any]:
+    """The instrument as plain data, to be kept as JSON with every take."""
+    return asdict(instrument)
+
+
+def read_profile(data: Mapping[str, Any]) -> Instrument:
+    """The instrument from what `profile_of` gave; what is not there has its usual value.
+
+    Raises:
+        TypeError, ValueError: the data is no profile.
+    """
+    known = {f.name for f in fields(Instrument)}
+    values = {k: v for k, v in data.items() if k in known}
+    if "touch_range" in values:
+        low, high = values["touch_range"]
+        values["touch_range"] = (int(low), int(high))
+    if "split_ms_per_velocity" in values:
+        values["split_ms_per_velocity"] = Estimate(**values["split_ms_per_velocity"])
+    return Instrument(**values)
 
 
 def calibrate(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 
@@ -9,6 +11,8 @@ from engine.findings import Estimate, no_estimate
 from engine.measure.instrument import (
     Instrument,
     calibrate,
+    profile_of,
+    read_profile,
     slope_for,
     split_slope,
     without_loudness,
@@ -57,6 +61,12 @@ def test_a_profile_from_octaves_a_crescendo_and_a_slow_pedal():
     assert (found.bite, found.clear) == (34, 81)
     assert found.pedal_steps == len(travel)
     assert found.stamp_uncertainty_ms == pytest.approx(1.0)
+
+
+def test_a_profile_is_kept_and_read_again():
+    found = calibrate(octaves(0.4, scatter=2.0), [], "upright")
+    assert read_profile(json.loads(json.dumps(profile_of(found)))) == found
+    assert read_profile({"name": "old one", "colour": "black"}) == Instrument("old one")
 
 
 def test_a_switch_pedal_has_two_steps_and_no_bite():
