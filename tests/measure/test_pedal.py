@@ -183,6 +183,26 @@ def test_higher_strings_ring_shorter():
     assert ring_rate(np.array([60.0]))[0] == pytest.approx(60 / 11)
 
 
+@pytest.mark.parametrize(
+    ("pitch", "least_s", "most_s"),
+    [(21, 15, 30), (36, 15, 30), (60, 8, 15), (84, 3, 5), (96, 1, 2), (108, 0.3, 1)],
+)
+def test_ringing_times_lie_where_the_handbook_has_them(pitch, least_s, most_s):
+    # Orders of magnitude after Fletcher & Rossing, The Physics of Musical Instruments, ch. 12,
+    # from memory; partials decay at 1 to 100 dB a second.
+    rate = float(ring_rate(np.array([float(pitch)]))[0])
+    assert least_s <= 60.0 / rate <= most_s
+    assert 1.0 <= rate <= 100.0
+
+
+def test_damping_takes_a_tenth_to_a_third_of_a_second_and_longer_in_the_bass():
+    times = 60.0 / damped_rate(np.array([21.0, 36.0, 60.0, 72.0, 88.0]))
+    assert (np.diff(times) < 0).all()
+    assert 0.1 <= times[2] <= 0.3
+    assert 0.1 <= times[4] <= 0.3
+    assert times[0] > 0.3
+
+
 def test_levels_together():
     assert together_db(np.array([10.0, 10.0])) == pytest.approx(13.0103, abs=1e-4)
     assert together_db(np.array([])) == -math.inf

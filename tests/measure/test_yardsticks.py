@@ -6,6 +6,9 @@ import numpy as np
 import pytest
 
 from engine.measure.yardsticks import (
+    DB_PER_VELOCITY,
+    HAMMER_SPLIT_MS_PER_VELOCITY,
+    LEAST_AUDIBLE_VELOCITY,
     REPERTOIRE,
     band_for,
     evenness_words,
@@ -36,6 +39,29 @@ def test_hammer_travel_times(velocity, travel_ms):
 
 def test_louder_hammers_travel_faster():
     assert (np.diff(hammer_travel_ms(np.arange(1, 128))) < 0).all()
+
+
+def test_the_counted_bands_are_as_counted():
+    # 16 consecutive intervals of left-hand figures that repeat exactly, (n)ASAP; percentiles 5, 25,
+    # 50, 75, 95 of SD and CV.
+    assert [(b.from_ms, b.to_ms, b.n) for b in REPERTOIRE] == [
+        (80, 130, 1351), (130, 200, 250), (200, 320, 56),
+    ]  # fmt: skip
+    assert REPERTOIRE[0].sd_ms == (8.2, 12.5, 16.1, 21.9, 37.9)
+    assert REPERTOIRE[1].sd_ms == (9.6, 14.4, 20.6, 31.6, 53.8)
+    assert REPERTOIRE[2].sd_ms == (11.6, 19.3, 34.2, 56.9, 97.4)
+    assert REPERTOIRE[0].cv == (0.083, 0.124, 0.160, 0.216, 0.359)
+    assert REPERTOIRE[1].cv == (0.061, 0.100, 0.140, 0.217, 0.344)
+    assert REPERTOIRE[2].cv == (0.054, 0.080, 0.150, 0.243, 0.409)
+
+
+def test_levels_heard_and_levels_by_velocity():
+    # Slade, Gascon, Comeau & Russell 2022: 2.71 to 4.48 steps are 0.68 to 1.22 dB, so that a step
+    # is 0.251 to 0.272 dB; Goebl's constants give 6.02 dB for 25 steps, 0.241.
+    low, high = LEAST_AUDIBLE_VELOCITY
+    assert 0.68 / low <= DB_PER_VELOCITY <= 1.22 / high
+    assert pytest.approx(6.02 / 25, abs=0.02) == DB_PER_VELOCITY
+    assert 0.0 <= HAMMER_SPLIT_MS_PER_VELOCITY <= 1.2
 
 
 def test_bands_by_speed():
