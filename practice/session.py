@@ -305,6 +305,7 @@ class Session:
         s_per_q = 60.0 / self._arrangement.tempo_at(span_q).qpm / self._drill.rate
         pulse = self._pulse or Pulse("free")
         self._pass = PassUnderWay(self._arrangement, self._silences, pulse, start_s, s_per_q)
+        self._pass.judged = self._take.judged if self._take else 0
         if self._take and (held := self._take.held.get(DAMPER)) and held.value:
             self._pass.pedals.append(replace(held, time_s=start_s))
         self._state = "playing"

@@ -65,7 +65,7 @@ def _stay_level(ladder: Ladder, passes: Sequence[PassResult]) -> Rung:
         return Rung(ladder.goal, f"{_times(good)} well in a row: it stands", done=True)
     if _run_at_end(passes, good=False) >= ladder.enough_poor:
         return Rung(ladder.goal, _put_aside(ladder.enough_poor), given_up=True)
-    return Rung(ladder.goal, "the same tempo throughout")
+    return Rung(ladder.goal, "")
 
 
 def _is_trial(ladder: Ladder, one: PassResult, climb: _Climb) -> bool:
@@ -75,7 +75,9 @@ def _is_trial(ladder: Ladder, one: PassResult, climb: _Climb) -> bool:
 
 
 def _take(ladder: Ladder, climb: _Climb, one: PassResult) -> None:
-    """Move by one pass."""
+    """Move by one pass. Good at a slower tempo, or poor at a faster one, proves nothing."""
+    if one.rate < climb.rate - SAME if one.good else one.rate > climb.rate + SAME:
+        return
     if one.good:
         climb.good, climb.poor = climb.good + 1, 0
         if climb.good >= ladder.good_to_rise:

@@ -46,7 +46,7 @@ def next_pass(
         history: the passes of this drill, oldest first.
     """
     if sheet.passes and len(history) >= sheet.passes:
-        return _over(sheet, history, f"{len(history)} passes, as set")
+        return _over(sheet, history, f"{len(history)} pass{'es' * (len(history) != 1)}, as set")
     for hands in sheet.hands:
         mine = [p for p in history if p.hands == hands]
         tasks = _Tasks(sheet, tuple(places), hands, tuple(history))

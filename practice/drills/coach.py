@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import datetime
 from typing import Any
 
-from engine.arrangement import Arrangement, Span
+from engine.arrangement import Arrangement, Hands, Span, notes_in
 from engine.drill import DrillSheet, NextPass, PassResult, next_pass
 from practice.drill import Drill, name_span
 from practice.snapshot import Command, PassRecord
+
+#: A hand with fewer notes than this in a place cannot be judged there, and is left out.
+LEAST_NOTES = 3
 
 
 class Coach:
@@ -22,7 +25,8 @@ class Coach:
     """
 
     def __init__(self, sheet: DrillSheet, arrangement: Arrangement, places: Sequence[Span]) -> None:
-        self._sheet = sheet
+        hands = [h for h in sheet.hands if _can_play(arrangement, places, h)]
+        self._sheet = replace(sheet, hands=tuple(hands) or sheet.hands)
         self._arrangement = arrangement
         self._places = list(places)
         self._history: list[PassResult] = []
@@ -54,25 +58,42 @@ class Coach:
         return self._asked.span is None
 
     def judged(self, record: PassRecord) -> Command:
-        """A pass was judged; the word for the session."""
+        """A pass was judged; the word for the session.
+
+        It counts at the tempo and with the hand it was played: a pass may have begun before the
+        last word was heard.
+        """
         length_s = record.notes[-1].onset_s - record.notes[0].onset_s if record.notes else 0.0
         started_s = datetime.fromisoformat(record.started).timestamp()
-        return self.take_in(record.good, record.why_not, started_s, length_s)
-
-    def take_in(self, good: bool, why_not: str, start_s: float, seconds: float) -> Command:
-        """A pass of what was asked for is over."""
         with self._lock:
-            self._take_in(good, why_not, start_s, seconds)
+            asked = self._asked
+            is_asked = record.span == self.drill.span and asked.span is not None
+            span = asked.span if is_asked and asked.span else record.span
+            hands = asked.hands if is_asked else record.hands
+            strict = record.pulse.kind == "strict"
+            rate = record.pulse.rate if strict else asked.rate
+            self._take_in(
+                PassResult(
+                    span, hands, rate, record.good, record.why_not, started_s, length_s, asked.rest
+                )
+            )
             return self._command()
 
-    def _take_in(self, good: bool, why_not: str, start_s: float, seconds: float) -> None:
-        asked = self._asked
-        if asked.span is not None:
-            result = PassResult(
-                asked.span, asked.hands, asked.rate, good, why_not, start_s, seconds, asked.rest
-            )
-            self._history.append(result)
-            self._write_down(asked, result)
+    def take_in(self, good: bool, why_not: str, start_s: float, seconds: float) -> Command:
+        """A pass of just what was asked for is over."""
+        with self._lock:
+            one = self._asked
+            if one.span is not None:
+                self._take_in(
+                    PassResult(
+                        one.span, one.hands, one.rate, good, why_not, start_s, seconds, one.rest
+                    )
+                )
+            return self._command()
+
+    def _take_in(self, result: PassResult) -> None:
+        self._history.append(result)
+        self._write_down(self._asked, result)
         self._asked = self._find_next()
 
     def skip(self) -> Command:
@@ -98,3 +119,7 @@ class Coach:
         row["rate"] = round(result.rate, 4)
         row["reason"] = asked.reason
         self.log.append({"pass": len(self._history), **row})
+
+
+def _can_play(arrangement: Arrangement, places: Sequence[Span], hands: Hands) -> bool:
+    return all(len(notes_in(arrangement, place, hands)) >= LEAST_NOTES for place in places)

@@ -1,0 +1,198 @@
+"""The coach and the session: what is asked for is what comes, and what is played counts."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from engine.arrangement import Arrangement, Span
+from engine.drill import DrillSheet, Ladder
+from engine.follow import Follower
+from engine.performance import KeyEvent, PlayedNote, Pulse
+from engine.read import read_arrangement
+from practice.drill import Drill
+from practice.drills.coach import Coach
+from practice.drills.gestures import DOUBLE_S, Gestures
+from practice.happenings import Asked, EventHeard, PassEnded, PulseBegan, PulseEnded
+from practice.player import CHARACTERS, perform
+from practice.session import Session
+from practice.snapshot import Command, PassRecord
+
+SPAN = Span(2, 3)
+
+
+@pytest.fixture(scope="module")
+def pump(exercises: Path) -> Arrangement:
+    return read_arrangement(exercises / "brine-pump.musicxml")
+
+
+def session_with(arrangement: Arrangement, drill: Drill) -> Session:
+    session = Session(arrangement, drill, Follower)
+    session.port_changed("Upright", True, 0.0)
+    return session
+
+
+def of_kind(told: list, kind: type) -> list:  # type: ignore[type-arg]
+    return [h for h in told if isinstance(h, kind)]
+
+
+def play(session: Session, arrangement: Arrangement, drill: Drill, start_s: float) -> list:  # type: ignore[type-arg]
+    events = perform(
+        arrangement, CHARACTERS["steady"], np.random.default_rng(1), span=drill.span,
+        hands=drill.hands or "both", start_s=start_s, rate=drill.rate,
+    )  # fmt: skip
+    return [h for event in events for h in session.hear(event)]
+
+
+def record_of(span: Span, rate: float, good: bool) -> PassRecord:
+    notes = tuple(PlayedNote(k, 60, 60, 0.5 * k) for k in range(5))
+    return PassRecord(
+        1, 1, span, "both", Pulse("strict", 0.0, 0.0, rate), 0.0, 1.0, notes, (), (), (), (),
+        None, good, "" if good else "off", 80.0, "2026-05-01T09:00:00+00:00",
+    )  # fmt: skip
+
+
+def test_each_pass_counts_at_the_tempo_it_was_played(pump: Arrangement) -> None:
+    """A pass begun before the last word was heard says nothing of the tempo asked for since."""
+    coach = Coach(DrillSheet(ladder=Ladder(good_to_rise=1)), pump, [SPAN])
+    assert coach.drill.rate == pytest.approx(0.6)
+    raised = coach.judged(record_of(SPAN, 0.6, good=True)).extra["drill"]
+    assert raised.rate == pytest.approx(0.65)
+    late = coach.judged(record_of(SPAN, 0.6, good=True)).extra["drill"]
+    assert late.rate == pytest.approx(0.65)
+    assert [row["rate"] for row in coach.log] == [0.6, 0.6]
+
+
+def test_a_hand_with_nothing_to_play_is_left_out(pump: Arrangement) -> None:
+    coach = Coach(DrillSheet(hands=("right", "left", "both")), pump, [Span(2, 2)])
+    assert coach.drill.hands == "left"
+
+
+def test_next_goes_on_to_the_next_place(pump: Arrangement) -> None:
+    coach = Coach(DrillSheet(), pump, [SPAN, Span(6, 7)])
+    assert coach.drill.span == SPAN
+    assert coach.skip().extra["drill"].span == Span(6, 7)
+    assert coach.skip().extra["drill"].span == Span(6, 7)
+
+
+def test_the_session_takes_up_a_new_tempo_between_passes(pump: Arrangement) -> None:
+    session = session_with(pump, Drill(SPAN, "left", "strict", 1.0))
+    (pulse,) = of_kind(session.tell(Command("again"), 0.0), PulseBegan)
+    new = Drill(SPAN, "left", "strict", 1.1, reason="up")
+    session.tell(Command("drill", extra={"drill": new}), pulse.start_s + 0.2)
+    assert session.picture(pulse.start_s + 0.2).drill.rate == 1.0
+    told = play(session, pump, Drill(SPAN, "left", "strict", 1.0), pulse.start_s)
+    told += [h for t in np.arange(0, 12, 0.1) for h in session.tick(pulse.start_s + 4 + t)]
+    (ended, *_) = of_kind(told, PassEnded)
+    assert ended.pulse.rate == 1.0
+    (again, *_) = of_kind(told, PulseBegan)
+    assert again.rate == 1.1
+    assert session.picture(again.start_s).drill.reason == "up"
+
+
+def test_other_bars_are_counted_in_by_themselves(pump: Arrangement) -> None:
+    session = session_with(pump, Drill(SPAN, "left", "strict", 1.0))
+    (pulse,) = of_kind(session.tell(Command("again"), 0.0), PulseBegan)
+    told = play(session, pump, Drill(SPAN, "left", "strict", 1.0), pulse.start_s)
+    told += session.tick(pulse.start_s + 5.5)
+    assert of_kind(told, PassEnded)
+    new = Drill(Span(6, 7), "left", "strict", 1.0)
+    told = session.tell(Command("drill", extra={"drill": new}), pulse.start_s + 5.6)
+    (again,) = of_kind(told, PulseBegan)
+    assert again.span == Span(6, 7)
+
+
+def test_straight_on_the_next_pass_begins_where_the_last_one_ends(pump: Arrangement) -> None:
+    drill = Drill(SPAN, "left", "strict", 1.0, rest_beats=0)
+    session = session_with(pump, drill)
+    (pulse,) = of_kind(session.tell(Command("again"), 0.0), PulseBegan)
+    from_q, to_q = (float(q) for q in SPAN.quarters(pump))
+    length_s = float(np.diff(pump.seconds_at([from_q, to_q]))[0])
+    told: list = []  # type: ignore[type-arg]
+    for k in range(3):
+        told += play(session, pump, drill, pulse.start_s + k * length_s)
+    end_s = pulse.start_s + 3 * length_s
+    told += [h for t in np.arange(0, 20, 0.1) for h in session.tick(end_s + t)]
+    starts = [p.start_s for p in of_kind(told, PulseBegan)]
+    assert starts[:3] == pytest.approx([pulse.start_s + k * length_s for k in (1, 2, 3)])
+    assert all(p.count_in_s == () for p in of_kind(told, PulseBegan))
+    passes = of_kind(told, PassEnded)
+    assert [len(p.notes) for p in passes] == [len(passes[0].notes)] * 3
+    assert len(of_kind(told, PulseEnded)) == 1  # it ended because nothing more was played
+
+
+def test_the_drill_is_over_when_the_coach_says_so(pump: Arrangement) -> None:
+    session = session_with(pump, Drill(SPAN))
+    session.tell(Command("drill", extra={"drill": Drill(SPAN, reason="stands"), "over": True}), 1.0)
+    assert session.state == "ended"
+    assert session.picture(1.0).drill.reason == "stands"
+
+
+def press(time_s: float, kind: str) -> list[KeyEvent]:
+    if kind == "soft-pedal":
+        return [
+            KeyEvent(time_s, 0.0, b"\xb0\x43\x7f"),
+            KeyEvent(time_s + 0.1, 0.0, b"\xb0\x43\x00"),
+        ]
+    return [KeyEvent(time_s, 0.0, b"\x90\x15\x40"), KeyEvent(time_s + 0.1, 0.0, b"\x80\x15\x40")]
+
+
+@pytest.mark.parametrize("kind", ["soft-pedal", "lowest-key"])
+def test_once_is_again_and_twice_is_next(kind: str) -> None:
+    gestures = Gestures(kind)  # type: ignore[arg-type]
+    assert [gestures.hear(e) for e in press(1.0, kind)] == ["", ""]
+    assert gestures.tick(1.0 + DOUBLE_S - 0.01) == ""
+    assert gestures.tick(1.0 + DOUBLE_S + 0.01) == "again"
+    assert gestures.tick(9.0) == ""
+    heard = [gestures.hear(e) for at in (10.0, 10.3) for e in press(at, kind)]
+    assert heard == ["", "", "next", ""]
+    assert gestures.tick(20.0) == ""
+
+
+@pytest.mark.parametrize("kind", ["soft-pedal", "lowest-key"])
+def test_a_gesture_is_never_heard_as_a_note_or_a_pedal(pump: Arrangement, kind: str) -> None:
+    session = session_with(pump, Drill(SPAN, "left", "free", gesture=kind))  # type: ignore[arg-type]
+    told = [h for e in [*press(1.0, kind), *press(1.2, kind)] for h in session.hear(e)]
+    assert not of_kind(told, EventHeard)
+    assert [a.command.kind for a in of_kind(told, Asked)] == ["next"]
+
+
+def test_off_by_default(pump: Arrangement) -> None:
+    session = session_with(pump, Drill(SPAN, "left", "free"))
+    told = [h for e in press(1.0, "lowest-key") for h in session.hear(e)]
+    assert len(of_kind(told, EventHeard)) == 2
+
+
+def test_a_strict_pass_is_armed_by_the_gesture(pump: Arrangement) -> None:
+    session = session_with(pump, Drill(SPAN, "left", "strict", gesture="lowest-key"))
+    told = [h for e in press(1.0, "lowest-key") for h in session.hear(e)]
+    assert not of_kind(told, PulseBegan)
+    assert of_kind(session.tick(2.0), PulseBegan)
+
+
+def test_listening_follows_the_page_and_a_key_ends_it(pump: Arrangement) -> None:
+    session = session_with(pump, Drill(SPAN))
+    (asked,) = of_kind(session.tell(Command("listen"), 10.0), Asked)
+    assert asked.command.span == SPAN
+    start_s = asked.command.extra["start_s"]
+    assert session.state == "listening"
+    assert session.picture(start_s - 0.1).place_q is None
+    from_q = float(SPAN.quarters(pump)[0])
+    assert session.picture(start_s + 0.01).place_q == from_q
+    later = session.picture(start_s + 1.0).place_q
+    assert later is not None
+    assert later > from_q
+    told = session.hear(KeyEvent(start_s + 1.5, 0.0, b"\x90\x3c\x40"))
+    assert [a.command.kind for a in of_kind(told, Asked)] == ["hush"]
+    assert session.state == "playing"
+
+
+def test_listening_ends_by_itself(pump: Arrangement) -> None:
+    session = session_with(pump, Drill(SPAN))
+    session.tell(Command("listen", rate=2.0), 0.0)
+    session.tick(60.0)
+    assert session.state == "waiting"
+    assert math.isclose(session.picture(60.0).drill.rate, 1.0)
