@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from engine.arrangement import Arrangement, Hands, Span
 from engine.findings import Finding
-from engine.follow.follower import finding_of
+from engine.follow.follower import WORDS
 from engine.follow.missing import MissingNotes
-from engine.follow.path import RIGHT, WRONG, Node
+from engine.follow.path import ORNAMENT, RIGHT, WRONG
+from engine.follow.refine import Label, goings, refine
 from engine.follow.scoremap import map_score
 from engine.follow.tracker import Tracker
 from engine.performance import PlayedNote
@@ -33,17 +33,37 @@ def align(
     tracker = Tracker(score)
     for note in notes:
         tracker.hear(note)
-    nodes: list[Node] = []
-    node = tracker.best.node
-    while node is not None:
-        nodes.append(node)
-        node = node.prev
-    nodes.reverse()
-    out = [replace(finding_of(n), final=True) for n in nodes]
+    labels = _labels_of(tracker, notes)
+    refine(labels, score)
+    out = [_finding_of(x) for x in labels]
     missing = MissingNotes(score, hands is None)
     left_out: list[int] = []
-    for n in nodes:
-        if n.what in (RIGHT, WRONG):
-            left_out += missing.take(n.note, n.fresh)
+    starts = {first for first, _ in goings(labels)}
+    is_fresh = False
+    for i, x in enumerate(labels):
+        is_fresh = is_fresh or i in starts
+        if x.what in (RIGHT, WRONG):
+            left_out += missing.take(x.note, is_fresh)
+            is_fresh = False
     left_out += missing.close()
     return out + [Finding(None, k, "missing", None, 0.9, True) for k in left_out]
+
+
+def _labels_of(tracker: Tracker, notes: Sequence[PlayedNote]) -> list[Label]:
+    """What the best path says of every note, in order."""
+    labels: list[Label] = []
+    node = tracker.best.node
+    for note in reversed(notes):
+        assert node is not None
+        labels.append(
+            Label(note.index, note.pitch, note.onset_s, node.what, node.note, node.fresh)
+        )
+        node = node.prev
+    labels.reverse()
+    return labels
+
+
+def _finding_of(x: Label) -> Finding:
+    score = x.note if x.what == RIGHT else None
+    stands_for = x.note if x.what in (WRONG, ORNAMENT) else None
+    return Finding(x.played, score, WORDS[x.what], stands_for, 1.0, True)
