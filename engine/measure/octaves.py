@@ -21,6 +21,7 @@ from engine.measure.instrument import Instrument, Slope, slope_for, without_loud
 from engine.measure.yardsticks import DB_PER_VELOCITY, HAMMER_SPLIT_MS_PER_VELOCITY
 
 LEAST_OCTAVES = 6
+_NONE = "no octaves in what was asked for"
 #: A spread beyond this, low to high or high to low throughout, is a roll, not a fault.
 ROLLED_MS = 60.0
 #: Median |residual| up to which octaves are called so (our choice, from the percentiles).
@@ -34,6 +35,7 @@ class HalfMissed:
     bar: str
     bar_time: int
     beat: float
+    hand: Hand
     missed: str
 
 
@@ -99,17 +101,31 @@ class _Pairs:
 def measure_octaves(heard: Heard, instrument: Instrument | None = None) -> Octaves | Estimate:
     """Togetherness of the octaves of a span; a reason where it has too few."""
     wanted = octave_pairs(heard)
-    if not len(wanted):
-        return no_estimate("no octaves in what was asked for")
     rows = heard.rows(wanted)
     whole = (rows >= 0).all(axis=1)
     pairs, rolled = _played(heard, rows[whole])
     if len(pairs.split_ms) < LEAST_OCTAVES:
         n = len(pairs.split_ms)
-        return no_estimate(f"too few whole octaves: {n}, at least {LEAST_OCTAVES}", n=n)
+        reason = f"too few whole octaves: {n}, at least {LEAST_OCTAVES}"
+        missed = _half_missed(heard, wanted[~whole], rows[~whole])
+        return _chords_only(heard, reason if len(wanted) else _NONE, n, rolled, missed)
     own = _slope(pairs)
     slope = slope_for(instrument, own, HAMMER_SPLIT_MS_PER_VELOCITY)
     return _told(heard, pairs, rolled, own, slope, wanted[~whole], rows[~whole])
+
+
+def _chords_only(
+    heard: Heard, reason: str, n: int, rolled: int, missed: tuple[HalfMissed, ...]
+) -> Octaves | Estimate:
+    """Chords where there are too few octaves to judge; the reason alone where there are none."""
+    chords = measure_chords(heard)
+    if not chords:
+        return no_estimate(reason, n=n)
+    ms, steps, db = (no_estimate(reason, unit, n) for unit in ("ms", "velocity", "db"))
+    return Octaves(
+        n, rolled, ms, ms, ms, ms, ms, HAMMER_SPLIT_MS_PER_VELOCITY, "", ms, ms, ms, steps, db,
+        ms, missed, chords, "",
+    )  # fmt: skip
 
 
 def _slope(pairs: _Pairs) -> Estimate:
@@ -229,7 +245,8 @@ def _half_missed(heard: Heard, broken: Indices, rows: Indices) -> tuple[HalfMiss
             note = heard.arrangement.notes[int(pair[0])]
             bar = heard.arrangement.bars[note.bar]
             which = "lower" if row[0] < 0 else "upper"
-            out.append(HalfMissed(bar.number, bar.time, float(bar.beat_at(note.onset_q)), which))
+            beat = float(bar.beat_at(note.onset_q))
+            out.append(HalfMissed(bar.number, bar.time, beat, note.hand, which))
     return tuple(out)
 
 

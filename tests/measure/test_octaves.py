@@ -87,9 +87,9 @@ def test_half_missed_octaves_are_listed():
     found = measured(arrangement, notes, [*heard, *missing]).octaves
     # Index 4 is the lower note of the third octave (quarter 4: bar 2, beat 1), 9 the upper of the
     # fifth (quarter 8: bar 3, beat 1).
-    assert [(h.bar, h.beat, h.missed) for h in found.half_missed] == [
-        ("2", 1.0, "lower"),
-        ("3", 1.0, "upper"),
+    assert [(h.bar, h.beat, h.hand, h.missed) for h in found.half_missed] == [
+        ("2", 1.0, "right", "lower"),
+        ("3", 1.0, "right", "upper"),
     ]
 
 
@@ -119,8 +119,16 @@ def test_without_octaves_there_is_a_reason():
     found = measured(arrangement, *play(arrangement)).octaves
     assert isinstance(found, Estimate)
     assert "no octaves" in found.reason
-    few = measured(tune_in_octaves(4), *play(tune_in_octaves(4))).octaves
-    assert "too few whole octaves: 4" in few.reason
+
+
+def test_a_few_octaves_are_not_judged_but_chords_are():
+    arrangement = tune_in_octaves(4)
+    few = measured(arrangement, *play(arrangement)).octaves
+    assert few.octaves == 4
+    assert "too few whole octaves: 4" in few.split_ms.reason
+    assert few.level_velocity.unit == "velocity"
+    assert [(c.hand, c.notes) for c in few.chords] == [("right", 2)]
+    assert few.words == ""
 
 
 def line_over_figure(cells: int = 12):
