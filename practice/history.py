@@ -8,6 +8,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
 from typing import Any
 
 from engine.arrangement import Hands
@@ -23,6 +24,8 @@ LIKE_TEMPO = 0.1
 USUAL_OF = 20
 #: Places are told of so many oldest and newest passes.
 PLACES_OF = 20
+#: Curves show at most so many days.
+DAYS_SHOWN = 370
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,27 +60,48 @@ def usual_tempo(recent: Sequence[KeptSection]) -> float | None:
     return shares[len(shares) // 2] if shares else None
 
 
-def read_days(store: Store, key: str, hands: Hands, tempo: float | None) -> list[Day]:
-    """Every day on which a section was played by a hand, oldest first.
+def read_days(
+    store: Store, key: str, hands: Hands, tempo: float | None, limit: int = DAYS_SHOWN
+) -> list[Day]:
+    """The last days on which a section was played by a hand, oldest first.
 
     Args:
-        tempo: share of the marked tempo near which evenness is compared.
+        tempo: share of the marked tempo near which evenness is compared, to within a band of 5 %.
     """
-    near = (tempo * (1 - LIKE_TEMPO), tempo * (1 + LIKE_TEMPO)) if tempo else (-1.0, -1.0)
+    near = [round(20 * (tempo or -1) * (1 + off)) for off in (-LIKE_TEMPO, LIKE_TEMPO)]
     rows = store.query(
-        """SELECT day, sum(asked), sum(good AND asked), sum(NOT asked),
-            1.0 * sum(notes_right) / max(sum(notes), 1), sum(seconds),
-            max(CASE WHEN good THEN tempo_share END),
-            count(timing_ms), total(timing_ms), total(timing_ms * timing_ms),
-            count(CASE WHEN tempo_share BETWEEN ?3 AND ?4 THEN evenness_ms END),
-            total(CASE WHEN tempo_share BETWEEN ?3 AND ?4 THEN evenness_ms END),
-            total(CASE WHEN tempo_share BETWEEN ?3 AND ?4 THEN evenness_ms * evenness_ms END),
-            min(coalesce(instrument, 0)), max(coalesce(instrument, 0))
-            FROM (SELECT s.*, t.instrument FROM section_passes s JOIN takes t ON t.id = s.take
-                  WHERE key = ?1 AND s.hands = ?2) GROUP BY day ORDER BY day""",
-        (key, hands, *near),
+        """SELECT day, sum(passes), sum(good), sum(parts),
+            1.0 * sum(notes_right) / max(sum(notes), 1), sum(seconds), max(tempo_share),
+            sum(timing_n), sum(timing_sum), sum(timing_squares),
+            sum(iif(band BETWEEN ?3 AND ?4, even_n, 0)),
+            total(iif(band BETWEEN ?3 AND ?4, even_sum, 0)),
+            total(iif(band BETWEEN ?3 AND ?4, even_squares, 0)),
+            min(instrument), max(instrument)
+            FROM section_days WHERE key = ?1 AND hands = ?2
+            GROUP BY day ORDER BY day DESC LIMIT ?5""",
+        (key, hands, *near, limit),
     )
-    return [_day(key, hands, row) for row in rows]
+    return [_day(key, hands, row) for row in reversed(rows)]
+
+
+@dataclass(frozen=True, slots=True)
+class Sums:
+    """All days of one section and hand: days, whole passes, good ones, seconds."""
+
+    days: int = 0
+    passes: int = 0
+    good: int = 0
+    seconds: float = 0.0
+
+
+def read_sums(store: Store, key: str, hands: Hands) -> Sums:
+    """Everything ever played of one section and hand."""
+    ((days, passes, good, seconds),) = store.query(
+        """SELECT count(DISTINCT day), coalesce(sum(passes), 0), coalesce(sum(good), 0),
+            total(seconds) FROM section_days WHERE key = ? AND hands = ?""",
+        (key, hands),
+    )
+    return Sums(days, passes, good, seconds)
 
 
 def _day(key: str, hands: Hands, row: Sequence[Any]) -> Day:
@@ -88,6 +112,11 @@ def _day(key: str, hands: Hands, row: Sequence[Any]) -> Day:
         mean_from(n, total, squares, "ms"), mean_from(m, even, even_squares, "ms"),
         one if one == other else -1,
     )  # fmt: skip
+
+
+@cache
+def _t_quantile(df: int) -> float:
+    return t_quantile(0.975, df)
 
 
 def mean_from(count: int, total: float, squares: float, unit: str) -> Estimate:
@@ -101,29 +130,31 @@ def mean_from(count: int, total: float, squares: float, unit: str) -> Estimate:
     if count < 2:
         return Estimate(mean, None, None, 1, unit)
     variance = max(squares - count * mean * mean, 0.0) / (count - 1)
-    half = t_quantile(0.975, count - 1) * math.sqrt(variance / count)
+    half = _t_quantile(count - 1) * math.sqrt(variance / count)
     return Estimate(mean, max(mean - half, 0.0), mean + half, count, unit)
 
 
-def read_retention(store: Store, key: str, hands: Hands) -> list[Retention]:
-    """Each day's cold pass against the day before on which the section was played whole."""
+def read_retention(
+    store: Store, key: str, hands: Hands, limit: int = DAYS_SHOWN
+) -> list[Retention]:
+    """Each of the last days' cold pass against the day before on which it was played whole."""
     rows = store.query(
-        """SELECT day, max(started_us), 1.0 * notes_right / max(notes, 1),
-            (SELECT max(1.0 * b.notes_right / max(b.notes, 1)) FROM section_passes b
-             WHERE b.key = ?1 AND b.day = a.day AND b.hands = ?2 AND b.asked)
-            FROM section_passes a WHERE key = ?1 AND hands = ?2 AND asked GROUP BY day
-            ORDER BY day""",
-        (key, hands),
+        """SELECT day, max(last_us), last_share,
+            (SELECT max(best_share) FROM section_days b
+             WHERE b.key = a.key AND b.hands = a.hands AND b.day = a.day)
+            FROM section_days a WHERE key = ? AND hands = ? AND passes > 0
+            GROUP BY day ORDER BY day DESC LIMIT ?""",
+        (key, hands, limit),
     )
     cold = dict(
         store.query(
             """SELECT day, 1.0 * notes_right / max(notes, 1) FROM section_passes
-                WHERE key = ? AND hands = ? AND cold""",
-            (key, hands),
+                WHERE key = ? AND hands = ? AND cold ORDER BY day DESC LIMIT ?""",
+            (key, hands, limit),
         )
     )
     out = []
-    for (before, _, last, best), (day, *_rest) in itertools.pairwise(rows):
+    for (before, _, last, best), (day, *_rest) in itertools.pairwise(reversed(rows)):
         if day in cold:
             out.append(Retention(day, before, _nights(before, day), cold[day], last, best))
     return out
@@ -140,15 +171,12 @@ def read_kinds(store: Store, keys: Sequence[str], by: int = 7) -> list[tuple[str
         by: characters of the ISO date to sum over: 7 for months, 10 for days.
     """
     marks = ", ".join("?" * len(keys))
-    return [
-        (when, kind, count)
-        for when, kind, count in store.query(
-            f"""SELECT substr(day, 1, {int(by)}) AS at, j.key, sum(j.value)
-                FROM section_passes s, json_each(s.slips) j
-                WHERE s.key IN ({marks}) AND s.slips != '' GROUP BY at, j.key ORDER BY at, j.key""",
-            tuple(keys),
-        )
-    ]
+    rows = store.query(
+        f"""SELECT substr(day, 1, {int(by)}) AS at, kind, sum(count) FROM slip_days
+            WHERE key IN ({marks}) GROUP BY at, kind ORDER BY at, kind""",
+        tuple(keys),
+    )
+    return [(when, kind, count) for when, kind, count in rows]
 
 
 def read_places(
@@ -158,13 +186,15 @@ def read_places(
 
     At most `PLACES_OF` on each side, and none on both.
     """
+    ((half,),) = store.query(
+        "SELECT total(even_n) / 2 FROM section_days WHERE key = ? AND hands = ?", (key, hands)
+    )
     sides = []
     for order in ("ASC", "DESC"):
         rows = store.query(
             f"""SELECT places FROM section_passes WHERE key = ?1 AND hands = ?2 AND places != ''
-                ORDER BY started_us {order} LIMIT min(?3, (SELECT count(*) / 2 FROM section_passes
-                WHERE key = ?1 AND hands = ?2 AND places != ''))""",
-            (key, hands, PLACES_OF),
+                ORDER BY started_us {order} LIMIT ?3""",
+            (key, hands, min(PLACES_OF, int(half))),
         )
         told = [json.loads(text) for (text,) in rows]
         sides.append([row for row in told if None not in row and len(row) == len(told[0])])

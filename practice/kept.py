@@ -7,6 +7,8 @@ import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cache
+from importlib.resources import files
 from typing import Any, Literal
 
 from engine.arrangement import Hands, Span
@@ -16,6 +18,9 @@ from engine.section_review import SectionReview
 
 #: Raised whenever the engine would say something else of the same notes.
 ENGINE_EDITION = "1"
+
+#: Parts of the measures that are worked out again when wanted.
+NOT_KEPT = frozenset({"timing.tempo_curve", "balance.phrases"})
 
 Source = Literal["played", "demo", "imported"]
 
@@ -102,7 +107,10 @@ class PassDetail:
 
 
 def pack_detail(detail: PassDetail) -> bytes:
-    """A pass's detail as deflated JSON; about two bytes a finding."""
+    """A pass's detail as deflated JSON, with a dictionary of what such a text mostly holds.
+
+    What is long and can be had again from the notes (`NOT_KEPT`) is left out.
+    """
     rows = [
         [_LETTERS[f.what], f.played, f.score, f.stands_for, round(f.certainty, 2)]
         for f in detail.findings
@@ -112,8 +120,24 @@ def pack_detail(detail: PassDetail) -> bytes:
         for s in detail.slips
     ]
     columns = [_differences(column) if k in (1, 2) else list(column) for k, column in _turn(rows)]
-    told = {"findings": columns, "slips": slips, "measures": detail.measures}
-    return zlib.compress(json.dumps(told, separators=(",", ":")).encode(), 9)
+    told = {"findings": columns, "slips": slips, "measures": _short(detail.measures)}
+    packer = zlib.compressobj(9, zdict=_dictionary())
+    return packer.compress(json.dumps(told, separators=(",", ":")).encode()) + packer.flush()
+
+
+def _short(measures: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        name: {k: v for k, v in told.items() if f"{name}.{k}" not in NOT_KEPT}
+        if isinstance(told, Mapping)
+        else told
+        for name, told in measures.items()
+    }
+
+
+@cache
+def _dictionary() -> bytes:
+    """A detail like any other, never to be changed: what was packed with it needs it."""
+    return (files("practice") / "detail_dictionary.json").read_bytes()
 
 
 def unpack_detail(blob: bytes) -> PassDetail:
@@ -123,7 +147,7 @@ def unpack_detail(blob: bytes) -> PassDetail:
         ValueError: the blob is damaged.
     """
     try:
-        told = json.loads(zlib.decompress(blob))
+        told = json.loads(zlib.decompressobj(zdict=_dictionary()).decompress(blob))
         what, played, score, stands_for, certainty = told["findings"] or [[]] * 5
         findings = tuple(
             Finding(p, s, _WORDS[w], stands, c, final=True)

@@ -8,6 +8,7 @@ from dataclasses import replace
 from engine.arrangement import Arrangement, Hands
 from engine.section_review import SectionReview
 from engine.standing import DEFINITIONS, Definitions, SectionPass, find_standing
+from practice.history import read_sums
 from practice.progress import HANDS, RECENT, section_keys
 from practice.section_store import read_cold, read_recent
 from practice.snapshot import MapCell
@@ -34,11 +35,7 @@ class LiveMap:
             told = {(r.started_us, r.take, r.number): r for r in (*cold, *recent)}
             passes[:] = [told[at].as_pass(0) for at in sorted(told)]
             self._seen |= {(key, r.day) for r in recent}
-            ((count,),) = store.query(
-                "SELECT count(*) FROM section_passes WHERE key = ? AND hands = ? AND asked",
-                (key, hands),
-            )
-            self._counts[key, hands] = int(count)
+            self._counts[key, hands] = read_sums(store, key, hands).passes
 
     def add(self, parts: Iterable[SectionReview], day: str) -> None:
         """A pass was judged on this (local) day."""

@@ -125,11 +125,80 @@ def _make_sections(db: sqlite3.Connection) -> None:
     )
 
 
+def _sum_up_days(db: sqlite3.Connection) -> None:
+    """Sums by day, so that ten years are read as fast as one month."""
+    db.execute(
+        """CREATE TABLE section_days (
+            key TEXT NOT NULL,
+            hands TEXT NOT NULL,
+            day TEXT NOT NULL,
+            band INTEGER NOT NULL,         -- tempo in steps of 5 % of the mark, 0 unknown
+            instrument INTEGER NOT NULL,   -- 0 unknown
+            passes INTEGER NOT NULL,       -- of the whole section
+            good INTEGER NOT NULL,
+            parts INTEGER NOT NULL,        -- of a part of it
+            notes_right INTEGER NOT NULL,
+            notes INTEGER NOT NULL,
+            seconds REAL NOT NULL,
+            tempo_share REAL,              -- fastest good pass
+            best_share REAL,               -- notes right in the best whole pass
+            last_us INTEGER,               -- the last whole pass, and its notes right
+            last_share REAL,
+            timing_n INTEGER NOT NULL, timing_sum REAL NOT NULL, timing_squares REAL NOT NULL,
+            even_n INTEGER NOT NULL, even_sum REAL NOT NULL, even_squares REAL NOT NULL,
+            PRIMARY KEY (key, hands, day, band, instrument)) WITHOUT ROWID"""
+    )
+    db.execute(
+        """CREATE TABLE slip_days (
+            key TEXT NOT NULL, day TEXT NOT NULL, kind TEXT NOT NULL, count INTEGER NOT NULL,
+            PRIMARY KEY (key, day, kind)) WITHOUT ROWID"""
+    )
+    db.execute("CREATE INDEX sections_cold ON section_passes(key, hands, day) WHERE cold")
+    db.execute("CREATE INDEX passes_by_day ON passes(arrangement, day, good, take)")
+    db.execute("CREATE INDEX takes_of_demo ON takes(id) WHERE source = 'demo'")
+    for key, day in db.execute("SELECT DISTINCT key, day FROM section_passes").fetchall():
+        sum_up_day(db, key, day)
+
+
+def sum_up_day(db: sqlite3.Connection, key: str, day: str) -> None:
+    """Sum up one section's day afresh, inside a transaction."""
+    db.execute("DELETE FROM section_days WHERE key = ? AND day = ?", (key, day))
+    db.execute("DELETE FROM slip_days WHERE key = ? AND day = ?", (key, day))
+    db.execute(
+        """INSERT INTO section_days
+            SELECT key, s.hands, day, coalesce(round(tempo_share * 20), 0) AS band,
+            coalesce(instrument, 0) AS played_on,
+            sum(asked), sum(good AND asked), sum(NOT asked), sum(notes_right), sum(s.notes),
+            sum(seconds), max(CASE WHEN good THEN tempo_share END),
+            max(CASE WHEN asked THEN 1.0 * notes_right / max(s.notes, 1) END),
+            max(CASE WHEN asked THEN s.started_us END),
+            (SELECT 1.0 * l.notes_right / max(l.notes, 1)
+                FROM section_passes l INDEXED BY sections_by_day
+                JOIN takes lt ON lt.id = l.take
+                WHERE l.key = s.key AND l.day = s.day AND l.hands = s.hands AND l.asked
+                AND coalesce(round(l.tempo_share * 20), 0) = coalesce(round(s.tempo_share * 20), 0)
+                AND coalesce(lt.instrument, 0) = coalesce(t.instrument, 0)
+                ORDER BY l.started_us DESC, l.rowid DESC LIMIT 1),
+            count(timing_ms), total(timing_ms), total(timing_ms * timing_ms),
+            count(evenness_ms), total(evenness_ms), total(evenness_ms * evenness_ms)
+            FROM section_passes s INDEXED BY sections_by_day JOIN takes t ON t.id = s.take
+            WHERE key = ? AND day = ? GROUP BY s.hands, band, played_on""",
+        (key, day),
+    )
+    db.execute(
+        """INSERT INTO slip_days SELECT s.key, s.day, j.key, sum(j.value)
+            FROM section_passes s, json_each(s.slips) j
+            WHERE s.key = ? AND s.day = ? AND s.slips != '' GROUP BY j.key""",
+        (key, day),
+    )
+
+
 #: In the order they are taken. New ones go at the end.
 STEPS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     _make_takes,
     _make_passes,
     _make_sections,
+    _sum_up_days,
 )
 
 

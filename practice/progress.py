@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from engine.arrangement import Arrangement, Hands
 from engine.section_review import section_key
@@ -18,11 +18,13 @@ from engine.standing import (
 from practice.changes import Candidate, Claim, find_candidates, judge_candidates
 from practice.history import (
     Day,
+    Sums,
     Totals,
     read_days,
     read_kinds,
     read_places,
     read_retention,
+    read_sums,
     read_totals,
     usual_tempo,
 )
@@ -41,7 +43,8 @@ class HandProgress:
 
     Attributes:
         standing: stage with its reason, by content: a section that comes again shares it.
-        days: see `practice.history.Day`. tempo_share: usual tempo, at which evenness is compared.
+        days: the last ones, see `practice.history.Day`. sums: of all days.
+        tempo_share: usual tempo, at which evenness is compared.
         retention: cold passes against the day before.
         claims: what changed, each with its test (see `practice.changes`).
         places_then, places_now: deviation of each place in ms, oldest and newest passes.
@@ -52,6 +55,7 @@ class HandProgress:
     days: tuple[Day, ...] = ()
     tempo_share: float | None = None
     retention: tuple[Retention, ...] = ()
+    sums: Sums = field(default_factory=Sums)
     claims: tuple[Claim, ...] = ()
     places_then: tuple[tuple[float, ...], ...] = ()
     places_now: tuple[tuple[float, ...], ...] = ()
@@ -97,7 +101,7 @@ def read_progress(
         for key, places in _group(keys).items()
     )
     sections = _claim(sections)
-    seconds = sum(d.seconds for s in sections for h in s.hands for d in h.days)
+    seconds = sum(h.sums.seconds for s in sections for h in s.hands)
     return Progress(
         arrangement.title,
         arrangement.content_hash,
@@ -167,7 +171,8 @@ def _read_hand(
         return HandProgress(hands, find_standing(section, hands, [], definitions))
     tempo = usual_tempo(recent)
     days = tuple(read_days(store, key, hands, tempo))
-    standing = _stand(store, key, section, hands, recent, days, definitions)
+    sums = read_sums(store, key, hands)
+    standing = _stand(store, key, section, hands, recent, sums, definitions)
     then, now = read_places(store, key, hands)
     return HandProgress(
         hands,
@@ -175,6 +180,7 @@ def _read_hand(
         days,
         tempo,
         tuple(read_retention(store, key, hands)),
+        sums,
         (),
         tuple(map(tuple, then)),
         tuple(map(tuple, now)),
@@ -187,7 +193,7 @@ def _stand(
     section: int,
     hands: Hands,
     recent: Sequence[KeptSection],
-    days: Sequence[Day],
+    sums: Sums,
     definitions: Definitions,
 ) -> Standing:
     """The standing from the last passes and cold passes, with the counts of all days."""
@@ -197,7 +203,7 @@ def _stand(
     found = find_standing(section, hands, passes, definitions)
     return Standing(
         section, hands, found.stage, found.reason, found.last_cold,
-        sum(d.passes for d in days), sum(d.good for d in days),
+        sums.passes, sums.good,
     )  # fmt: skip
 
 
@@ -210,8 +216,8 @@ def read_map(
     for key, places in _group(keys).items():
         for hands in HANDS:
             recent = read_recent(store, key, hands, RECENT)
-            days = read_days(store, key, hands, None) if recent else []
-            standing[key, hands] = _stand(store, key, places[0], hands, recent, days, definitions)
+            sums = read_sums(store, key, hands)
+            standing[key, hands] = _stand(store, key, places[0], hands, recent, sums, definitions)
     return tuple(
         _map_cell(index, hands, standing[key, hands])
         for index, key in enumerate(keys)

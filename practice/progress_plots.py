@@ -240,10 +240,10 @@ def _plot_time(progress: Progress) -> Plot:
     """Minutes at the keys in each section, beside the good passes they brought."""
     rows = []
     for section in progress.sections:
-        days = [d for h in section.hands for d in h.days]
-        if days:
-            rows.append((section.name, sum(d.seconds for d in days) / 60,
-                         sum(d.good for d in days), sum(d.passes for d in days)))  # fmt: skip
+        sums = [h.sums for h in section.hands if h.sums.days]
+        if sums:
+            rows.append((section.name, sum(s.seconds for s in sums) / 60,
+                         sum(s.good for s in sums), sum(s.passes for s in sums)))  # fmt: skip
     figure, (ax,) = make_figure(0.7 + 0.28 * len(rows))
     ax.barh(range(len(rows)), [r[1] for r in rows], color="#d5dde0", edgecolor=INK, linewidth=0.8)
     for y, (_, minutes, good, passes) in enumerate(rows):

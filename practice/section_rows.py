@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from engine.section_review import SectionReview
+from practice.migrations import sum_up_day
 
 COLUMNS = """take, pass, key, hands, started_us, day, cold, asked, good, why_not, tempo_share,
     notes_right, notes, seconds, timing_ms, evenness_ms, step_ms, places, slips"""
@@ -34,6 +35,7 @@ def write_sections(
     )
     for key, when in {*old, *((part.key, day) for part in parts)}:
         _mark_cold(db, key, when)
+        sum_up_day(db, key, when)
 
 
 def _row(part: SectionReview, started_us: int, day: str) -> tuple[Any, ...]:

@@ -24,6 +24,8 @@ from practice.section_rows import write_sections
 #: An open take not written to for so long was left by a program that is gone.
 ABANDONED_S = 10.0
 BUSY_S = 5.0
+#: Of a new file: a pass's blobs of two or three thousand bytes waste less of a larger page.
+PAGE_BYTES = 16384
 
 
 class StoreError(UndersongError):
@@ -291,6 +293,7 @@ class Store:
 
 def _connect(path: Path) -> sqlite3.Connection:
     db = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)
+    db.execute(f"PRAGMA page_size = {PAGE_BYTES}")
     db.execute("PRAGMA journal_mode = WAL")
     db.execute("PRAGMA synchronous = NORMAL")
     db.execute("PRAGMA foreign_keys = ON")

@@ -10,8 +10,8 @@ from datetime import datetime
 from pathlib import Path
 
 from engine.errors import TakeError
-from practice.migrations import STEPS, migrate, version_of
-from practice.store import Store, StoreError
+from practice.migrations import STEPS, migrate, sum_up_day, version_of
+from practice.store import PAGE_BYTES, Store, StoreError
 
 #: Tables that are salvaged, in an order in which each only refers to earlier ones.
 TABLES = ("arrangements", "instruments", "takes", "events", "passes", "section_passes")
@@ -162,12 +162,15 @@ def salvage(path: Path, target: Path) -> Salvage:
         raise StoreError("is there already", str(target), "name a new file")
     source, copy = sqlite3.connect(path), sqlite3.connect(target, isolation_level=None)
     try:
+        copy.execute(f"PRAGMA page_size = {PAGE_BYTES}")
         migrate(copy)
         copy.execute("PRAGMA foreign_keys = OFF")
         lost: list[str] = []
         copy.execute("BEGIN")
         saved = {table: _save_rows(source, copy, table, lost) for table in TABLES}
         lost += _drop_orphans(copy)
+        for key, day in copy.execute("SELECT DISTINCT key, day FROM section_passes").fetchall():
+            sum_up_day(copy, key, day)
         copy.execute("COMMIT")
     finally:
         source.close()
