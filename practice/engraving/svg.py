@@ -25,6 +25,7 @@ _LINE = re.compile(r"M(-?[\d.]+) (-?[\d.]+) L(-?[\d.]+) (-?[\d.]+)")
 _HEAD_WIDTH = {"E0A0": 2.4, "E0A2": 1.69, "E0A3": 1.26, "E0A4": 1.26}
 _ACCIDENTAL_REACH = 1.3  # spaces above and below a head in which an accidental is beside it
 _FULL_SIZE = 0.72
+_EDGE = 30  # inner units that stay free at the left edge
 #: What lies beside a note and follows its hand's colour.
 _NOTE_KINDS = {"note", "chord", "beam", "tuplet", "rest", "mRest", "fTrem", "bTrem", "graceGrp"}
 _BOLD, _ITALIC = {"font-weight": "bold"}, {"font-style": "italic"}
@@ -86,6 +87,16 @@ def colour_by_hand(root: ET.Element, left_hand: Collection[str]) -> None:
         start = thing.get("data-startid", "")
         if start and _kind(thing) in _HANGING_KINDS:
             _tint(thing, LEFT_INK if start.lstrip("#") in left else RIGHT_INK)
+
+
+def keep_inside(root: ET.Element) -> None:
+    """Move rehearsal marks that overhang the left edge of the page to the right, in place."""
+    inner = _inner(root)
+    edge = _EDGE - _margin(inner)[0]
+    for mark in _of_class(inner, "reh"):
+        left = min((float(r.get("x", 0)) for r in mark.iter(f"{_SVG}rect")), default=edge)
+        if left < edge:
+            mark.set("transform", f"translate({edge - left:.0f}, 0)")
 
 
 def write_out_styles(root: ET.Element) -> None:

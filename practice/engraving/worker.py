@@ -22,6 +22,7 @@ from practice.engraving.fonts import MUSIC_FONT, text_font
 from practice.engraving.svg import (
     UNITS_PER_SPACE,
     colour_by_hand,
+    keep_inside,
     parse_svg,
     read_system,
     snap_staff_lines,
@@ -30,7 +31,7 @@ from practice.engraving.svg import (
 from practice.engraving.system import as_json
 
 #: Rises whenever the same score would come out otherwise: old pages are then made anew.
-ENGRAVING_VERSION = 4
+ENGRAVING_VERSION = 5
 #: Outer SVG units in a staff space.
 _OUTER = UNITS_PER_SPACE // 10
 #: Room round a system, in spaces; on the left for the brace and the bar number.
@@ -116,6 +117,7 @@ def _draw_system(text: str, job: Job, index: int, first_bar: int) -> None:
     root = parse_svg(text)
     system = read_system(root, index, first_bar)
     colour_by_hand(root, job.left_hand)
+    keep_inside(root)
     snap_staff_lines(root, job.space_px)
     write_out_styles(root)
     png = resvg_py.svg_to_bytes(

@@ -26,17 +26,17 @@ def compose_account(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     ops, y = _heading(view, record, theme, parts, box)
     table, y = _table(view, record, theme, parts, box, y)
     ops += table
-    advice_lines = _advice(view, record, theme, parts, box)
-    advice_h = len(advice_lines) * parts.type.body * 1.35
-    room = box.bottom - advice_h - parts.gap * 0.5 - y
-    ops += _slips(view, record, theme, parts, Box(box.x, y, box.w, room))
-    y = box.bottom - advice_h + parts.type.body
-    if advice_lines:
-        top = box.bottom - advice_h - parts.gap * 0.25
-        ops.append(Line(((box.x, top), (box.right, top)), theme.rule, 1.0))
-    for text in advice_lines:
-        ops.append(words(box.x, y, text, parts.type.body, theme.ink, "serif-italic"))
-        y += parts.type.body * 1.35
+    advice = _advice(view, record, parts, box)
+    step = parts.type.body * 1.35
+    room = box.bottom - len(advice) * step - parts.gap * 0.75 - y
+    slips, y = _slips(view, record, theme, parts, Box(box.x, y, box.w, room))
+    ops += slips
+    if advice:
+        y += parts.gap * 0.5
+        ops.append(Line(((box.x, y), (box.right, y)), theme.rule, 1.0))
+    for number, text in enumerate(advice):
+        base = y + parts.gap * 0.25 + parts.type.body + number * step
+        ops.append(words(box.x, base, text, parts.type.body, theme.ink, "serif-italic"))
     return ops
 
 
@@ -159,34 +159,35 @@ _MOST_LINES = 3
 
 def _slips(
     view: View, record: PassRecord, theme: Theme, parts: Parts, box: Box
-) -> Iterator[DrawOp]:
+) -> tuple[list[DrawOp], float]:
+    """The slips in words, as many as there is room for, and where they end."""
     size = parts.type.body
     y = box.y + size
     lines = slips_in_words(view.snapshot.arrangement, record)
     if not lines:
-        if box.h > size * 1.5:
-            yield words(box.x, y, "No slips.", size, theme.ink, "serif")
-        return
+        return [words(box.x, y, "No slips.", size, theme.ink, "serif")], y + size * 0.5
     step, rest = size * 1.3, len(lines)
     label_w = max(text_width(f"bar {where}  ", "bold", size) for where, _ in lines)
+    ops: list[DrawOp] = []
     for where, text in lines:
         fitting = int((box.bottom - y) / step) + 1 - (1 if rest > 1 else 0)
-        label = f"bar {where}"
         broken = wrap(text, "serif", size, box.w - label_w, _MOST_LINES)
         if len(broken) > fitting:
             break
-        yield words(box.x, y, label, size, theme.slip, "bold")
+        ops.append(words(box.x, y, f"bar {where}", size, theme.slip, "bold"))
         for part in broken:
-            yield words(box.x + label_w, y, part, size, theme.ink, "serif")
+            ops.append(words(box.x + label_w, y, part, size, theme.ink, "serif"))
             y += step
         rest -= 1
     if rest and y <= box.bottom:
-        more = (
+        text = (
             f"and {rest} more, on the page" if rest < len(lines) else f"{rest} slips, on the page"
         )
-        yield words(box.x, y, more, parts.type.small, theme.soft, "serif-italic")
+        ops.append(words(box.x, y, text, parts.type.small, theme.soft, "serif-italic"))
+        y += step
+    return ops, y - step + size * 0.5
 
 
-def _advice(view: View, record: PassRecord, theme: Theme, parts: Parts, box: Box) -> list[str]:
+def _advice(view: View, record: PassRecord, parts: Parts, box: Box) -> list[str]:
     text = advise(view.snapshot.arrangement, record, view.snapshot.passes)
     return wrap(text, "serif-italic", parts.type.body, box.w, 3) if text else []

@@ -19,6 +19,8 @@ MOST_SLOTS = 6
 #: Systems have room round them: slots may be a little lower than the tallest one.
 _OVERLAP = 1.06
 SMALLEST_FITTING_PX = 4
+#: A short piece is engraved larger where that makes a difference, up to a limit.
+_LEAST_GROWTH, _MOST_GROWTH = 1.15, 1.5
 #: Rehearsal marks and words begin left of the barline they belong to: where a bar has one, the
 #: span's edge over the staff (from so many spaces up) is set back by half the text's width: so
 #: many spaces, and so many more a letter.
@@ -66,15 +68,33 @@ def slot_plan(page: Page, parts: Parts, performing: bool) -> tuple[int, float]:
     fitting = min(page.score.layout.space_px, box.w / page.score.layout.width_spaces)
     px = min(fitting, box.h / 2 / tallest)
     count = int(box.h * _OVERLAP // (tallest * px))
-    return max(2, min(count, MOST_SLOTS)), px
+    lines = len(page.lines) if page.score.done else MOST_SLOTS
+    return max(2, min(count, lines, MOST_SLOTS)), px
 
 
 def fitting_layout(page: Page | None, parts: Parts, performing: bool) -> PageLayout:
-    """How the page is to be engraved: smaller where two of its systems would not fit otherwise."""
+    """How the page is to be engraved in the Desk's room.
+
+    At the usual size, unless a page engraved so shows that two of its systems do not fit one above
+    the other (then smaller), or that all of it would fit larger. A page already made to fit stays.
+    """
     box, px = page_box(parts, performing), parts.space_px
     if page is not None and page.score.done:
-        px = max(SMALLEST_FITTING_PX, min(px, int(box.h / 2 / page.tallest)))
+        if page.score.layout.space_px != px:
+            return page.score.layout
+        px = _fitting_px(page, box, px)
     return PageLayout(max(40, int(box.w / px // 2) * 2), px)
+
+
+def _fitting_px(page: Page, box: Box, px: int) -> int:
+    two = max(SMALLEST_FITTING_PX, int(box.h / 2 / page.tallest))
+    if two < px:
+        return two
+    # a space larger by f makes systems f times as high, and f times as many of them
+    growth = (box.h / (len(page.score.systems) * page.tallest * px)) ** 0.5
+    if growth < _LEAST_GROWTH:
+        return px
+    return min(int(px * min(growth, _MOST_GROWTH)), two)
 
 
 def find_places(view: View, parts: Parts) -> list[Place]:
@@ -209,10 +229,9 @@ def _rescue_flags(view: View, theme: Theme, place: Place, parts: Parts) -> Itera
         if place.line.from_bar <= bar <= place.line.to_bar:
             x = place.x + view.page.bar_edges(bar)[0] * place.px
             size = parts.type.small
-            top = max(place.slot.y, place.y - size * 0.5)
             w = text_width(str(number), "bold", size) + size * 0.7
             h = size * 1.25
-            yield Line(((x, top), (x, top + h * 1.6)), theme.ink, max(1.5, 1.6 * parts.unit))
+            top = max(place.slot.y, place.y + 0.6 * place.px - h)
             yield Shape(
                 ((x, top), (x + w, top), (x + w + h / 3, top + h / 2), (x + w, top + h),
                  (x, top + h)), theme.ink,
@@ -241,7 +260,7 @@ def _parting(
     theme: Theme, place: Place, parts: Parts, x: float, text: str, taken: list[Box]
 ) -> list[DrawOp]:
     size, arm = parts.type.small, 0.55 * place.px
-    y = max(place.slot.y + 1.4 * arm, place.y - 0.4 * arm)
+    y = max(place.slot.y + 0.6 * size, place.y + 0.7 * place.px - 0.6 * size)
     fork = Box(x - 1.4 * arm, y - 1.4 * arm, 2.8 * arm, 2.8 * arm)
     if any(fork.meets(box) for box in taken):
         return []

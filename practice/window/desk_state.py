@@ -111,17 +111,15 @@ class DeskState:
         self._engraver.ask(self._text, left_hand_ids(arrangement), layout)
 
     def _fitting(self, view: View, parts: Parts) -> PageLayout:
-        """The layout for the parts; once a page has been made to fit them, it stays."""
-        place = (parts.desk, parts.space_px, view.performing, view.snapshot.arrangement)
-        page = view.page if self._place == place and self._layout is not None else None
-        self._place = place
-        wanted = fitting_layout(page, parts, view.performing)
-        if page is not None and self._layout is not None:
-            if wanted.space_px > self._layout.space_px:
-                return self._layout
-            if not page.score.done or page.score.layout != self._layout:
-                return self._layout
-        return wanted
+        """The layout for the parts; the page so engraved may ask for another that fits better."""
+        place = (parts.desk, parts.space_px, view.performing, id(view.snapshot.arrangement))
+        if place != self._place or self._layout is None:
+            self._place = place
+            return fitting_layout(None, parts, view.performing)
+        page = view.page
+        if page is None or page.score.layout != self._layout or not page.score.done:
+            return self._layout
+        return fitting_layout(page, parts, view.performing)
 
     def _refit(self, view: View, page: Page) -> tuple[int | None, ...]:
         """Slots for new systems: those shown stay where only more have come."""
