@@ -4,15 +4,24 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from functools import lru_cache
 
-_DECIMAL = re.compile(r"\s*([+-]?\d{1,12}(?:\.\d{0,12})?|[+-]?\.\d{1,12})\s*")
+_DECIMAL = re.compile(r"[+-]?\d{1,12}(?:\.\d{0,12})?|[+-]?\.\d{1,12}")
+#: Characters of the longest number believed.
+_LONGEST = 26
 _DIGITS = re.compile(r"\d{1,9}")
 
 
 def read_decimal(text: str | None) -> Fraction | None:
     """The number written, exactly; None where there is none or it is absurdly long."""
-    found = _DECIMAL.fullmatch(text or "")
-    return Fraction(found[1].rstrip(".")) if found else None
+    number = (text or "").strip()
+    return _decimal(number) if len(number) <= _LONGEST else None
+
+
+@lru_cache(maxsize=4096)
+def _decimal(number: str) -> Fraction | None:
+    # Scores write the same few numbers thousands of times.
+    return Fraction(number.rstrip(".")) if _DECIMAL.fullmatch(number) else None
 
 
 def read_integer(text: str | None) -> int | None:
