@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from engine.arrangement import Arrangement, Hands, Span
 from engine.findings import Finding
 from engine.follow.follower import WORDS
+from engine.follow.hindsight import mend_twins
 from engine.follow.missing import MissingNotes
 from engine.follow.path import ORNAMENT, RIGHT, WRONG
 from engine.follow.refine import Label, goings, refine
@@ -34,6 +35,7 @@ def align(
     for note in notes:
         tracker.hear(note)
     labels = _labels_of(tracker, notes)
+    mend_twins(labels, score)
     refine(labels, score)
     out = [_finding_of(x) for x in labels]
     missing = MissingNotes(score, hands is None)
