@@ -40,6 +40,8 @@ HOME_COST = 0.02
 ENHARMONIC = 14.0
 #: Cost of each fifth between home and the last key.
 ENDING = 12.0
+#: Cost of another home than the key signature says.
+NOT_GIVEN = 20.0
 SLOW_CHANGE, SLOW_STEP = 40.0, 1.5
 QUICK_CHANGE, QUICK_STEP = 10.0, 0.55
 #: Cost a note, in the quick path, of each fifth away from the slow one.
@@ -85,11 +87,12 @@ def find_keys(pitches: Sequence[int], moment: Ints, fifths: int | None = None) -
 def _homes(pitches: Sequence[int], fifths: int | None) -> dict[int, float]:
     """The signatures that may be the whole's, with what each costs beforehand.
 
+    One that is given is believed unless another fits far better (it may hold for the start only).
     Six flats and six sharps are equally simple. Which was written is a matter of practice:
     sharps in music that keeps to the compass of the old keyboards, flats in later piano music.
     """
     if fifths is not None:
-        return {fifths: 0.0}
+        return {h: 0.0 if h == fifths else NOT_GIVEN for h in (*range(-6, 7), fifths)}
     homes = {h: 0.1 * abs(h) for h in range(-6, 7)}
     early = min(pitches) >= EARLY_COMPASS[0] and max(pitches) <= EARLY_COMPASS[1]
     homes[-6 if early else 6] += 50.0

@@ -43,13 +43,12 @@ class Page:
 
     Attributes:
         pitches, places: MIDI numbers and places on the line of fifths, shape (notes,).
-        onsets_q: quarters. harmony: a number for each harmony (root and quality), -1 for none.
+        onsets_q: quarters. fifths: the key signature.
     """
 
     pitches: Ints
     places: Ints
     onsets_q: Floats
-    harmony: Ints
     fifths: int
 
 
@@ -91,7 +90,7 @@ def _with_note(arrangement: Arrangement, near: Sequence[int], pitch: int, onset_
     rows = sorted([*rows, (onset_q, pitch, UNKNOWN)])
     onsets, pitches, places = (np.array(column) for column in zip(*rows, strict=True))
     fifths = _signature_at(arrangement, onset_q)
-    return Page(pitches, places, onsets, np.full(len(rows), -1), fifths)
+    return Page(pitches, places, onsets, fifths)
 
 
 def _signature_at(arrangement: Arrangement, onset_q: float) -> int:
@@ -178,7 +177,7 @@ def _choices(page: Page, around: Neighbourhood, keys: KeyPath) -> Choices:
 
 
 def _sides(page: Page, tonic: Ints) -> Ints:
-    """Whole circles to add to each tonic, by the mean place of the notes around, itself left out."""
+    """Whole circles to add to each tonic, by the mean place of the other notes around."""
     known = page.places != UNKNOWN
     places = np.where(known, page.places, 0)
     total, count = np.cumsum(np.r_[0, places]), np.cumsum(np.r_[0, known.astype(int)])

@@ -121,6 +121,15 @@ def maximise(matrix, right, rounds):
     return minimize(loss, start, jac=True, method="L-BFGS-B", options=options).x
 
 
+def weights_from(vector):
+    """The vector cut into the model's tables."""
+    singles = {
+        name: vector[STARTS[name] : STARTS[name] + size].reshape(spelling.SINGLE_SHAPES[name])
+        for name, size in SINGLES.items()
+    }
+    return spelling.Weights(singles, vector[PAIR_START:].reshape(spelling.PAIR_SHAPE))
+
+
 def fit_profile(scores, rounds=3):
     """Share of the notes at each place relative to the tonic, by Viterbi training."""
     profile = np.array(keys.PROFILE)
