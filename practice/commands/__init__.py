@@ -17,6 +17,7 @@ COMMANDS = (
     "progress",
     "plan",
     "export",
+    "import_folder",
     "store",
     "ports",
 )
