@@ -22,7 +22,7 @@ from engine.measure.yardsticks import DB_PER_VELOCITY, HAMMER_SPLIT_MS_PER_VELOC
 
 LEAST_OCTAVES = 6
 _NONE = "no octaves in what was asked for"
-#: A spread beyond this, low to high or high to low throughout, is a roll, not a fault.
+#: From low to high by more than this for each note after the first is a roll, not a fault.
 ROLLED_MS = 60.0
 #: Median |residual| up to which octaves are called so (our choice, from the percentiles).
 TOGETHER = ((10.0, "together"), (20.0, "normal"), (30.0, "loose"), (np.inf, "heard as split"))
@@ -213,7 +213,7 @@ def _octaves_at_once(heard: Heard) -> set[tuple[int, int]]:
 def _played(heard: Heard, rows: Indices) -> tuple[_Pairs, int]:
     lower, upper = rows[:, 0], rows[:, 1]
     split = (heard.onset_s[lower] - heard.onset_s[upper]) * 1000.0
-    rolled = np.abs(split) > ROLLED_MS
+    rolled = split < -ROLLED_MS
     order = np.flatnonzero(~rolled)
     order = order[np.argsort(heard.onset_s[lower[order]], kind="stable")]
     lower, upper = lower[order], upper[order]
@@ -263,10 +263,11 @@ def measure_chords(heard: Heard) -> tuple[ChordSpread, ...]:
     group = np.asarray(group).reshape(-1)
     for members in np.split(np.argsort(group, kind="stable"), np.cumsum(np.bincount(group))[:-1]):
         if len(members) >= 2:
-            at = heard.onset_s[rows[members]]
+            at = heard.onset_s[rows[members]][np.argsort(table["pitch"][notes[members]])]
             spread = float(np.ptp(at)) * 1000.0
             hand = int(table["hand"][notes[members[0]]])
-            if spread <= ROLLED_MS * (len(members) - 1):
+            rolled = spread > ROLLED_MS * (len(members) - 1) and (np.diff(at) > 0).all()
+            if not rolled:
                 spreads.setdefault((hand, len(members)), []).append(spread)
     return tuple(
         ChordSpread("right" if h else "left", size, interval.median_of(values, "ms", "chords"))

@@ -79,6 +79,29 @@ def test_a_roll_is_no_fault():
     assert found.split_ms.value == pytest.approx(0.0)
 
 
+def test_high_before_low_by_as_much_is_no_roll():
+    found = octaves(tune_in_octaves(14), lambda i: 120.0 if i in (0, 2, 4) else 0.0)
+    assert found.rolled == 0
+    assert found.octaves == 14
+    assert found.split_ms.value == pytest.approx(3 * 120 / 14)
+
+
+def test_a_rolled_chord_is_left_out_of_the_spread():
+    # Triads at 0, 8, 20 ms; every third is rolled upwards at 0, 70, 140; one is split downwards.
+    written = [(2.0 * i, 2.0, 40 + o, "left") for i in range(12) for o in (0, 4, 7)]
+    rolled = {i for i in range(36) if i // 3 % 3 == 2}
+
+    def late(i: int) -> float:
+        if i // 3 == 0:
+            return (140.0, 70.0, 0.0)[i % 3]
+        return (0.0, 70.0, 140.0)[i % 3] if i in rolled else (0.0, 8.0, 20.0)[i % 3]
+
+    arrangement = page(written)
+    (chord,) = octaves(arrangement, late).chords
+    assert chord.spread_ms.n == 8
+    assert chord.spread_ms.value == pytest.approx(20.0)
+
+
 def test_half_missed_octaves_are_listed():
     arrangement = tune_in_octaves()
     notes, findings = play(arrangement)
