@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from engine.arrangement import Arrangement, Hands, Span
 from engine.findings import Finding
 from engine.follow.follower import WORDS
+from engine.follow.doubt import mark_unclear
 from engine.follow.hindsight import mend_twins
 from engine.follow.missing import MissingNotes
 from engine.follow.path import ORNAMENT, RIGHT, WRONG
@@ -37,6 +38,7 @@ def align(
     labels = _labels_of(tracker, notes)
     mend_twins(labels, score)
     refine(labels, score)
+    mark_unclear(labels)
     out = [_finding_of(x) for x in labels]
     missing = MissingNotes(score, hands is None)
     left_out: list[int] = []

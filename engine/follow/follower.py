@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from engine.arrangement import Arrangement, Hands, Span
 from engine.findings import Finding, What
+from engine.follow.doubt import Belief
 from engine.follow.missing import MissingNotes
 from engine.follow.path import EXTRA, ORNAMENT, RIGHT, UNCLEAR, WRONG, Node, Path
 from engine.follow.scoremap import map_score
@@ -69,6 +70,8 @@ class Follower:
         self._missing = MissingNotes(self._score, hands is None)
         self._pending: list[tuple[PlayedNote, Finding, bool]] = []
         self._heard = 0
+        self._belief = Belief()
+        self._believed = True
 
     def hear(self, note: PlayedNote) -> list[Finding]:
         """One more note. Returns its finding, then those revised or now final, and new missing."""
@@ -76,10 +79,12 @@ class Follower:
         self._tracker.hear(note)
         self._heard += 1
         path = self._told_path()
+        node = path.node
+        good = node is not None and node.what in (RIGHT, ORNAMENT)
+        self._believed = self._belief.hear(good, bool(node and node.fresh), note.onset_s)
         new = self._finding_now(path, note)
         out.append(new)
         out += self._revise(path)
-        node = path.node
         self._pending.append((note, new, bool(node and node.fresh)))
         if len(self._pending) > LAG_NOTES:
             out += self._settle(1)
@@ -105,7 +110,7 @@ class Follower:
     def place(self) -> Place:
         """Where the player is now."""
         best = self._told_path()
-        if best.front < 0:
+        if best.front < 0 or not self._believed:
             return Place()
         group_q = self._score.group_q
         paths = self._tracker.paths
@@ -127,6 +132,8 @@ class Follower:
     def _finding_now(self, path: Path, note: PlayedNote) -> Finding:
         node = path.node
         assert node is not None
+        if not self._believed:
+            return Finding(note.index, None, "unclear", None, 0.5)
         paths = self._tracker.paths
         if len(paths) == 1:
             return finding_of(node)
@@ -144,6 +151,8 @@ class Follower:
     def _revise(self, path: Path) -> list[Finding]:
         """What the path now says otherwise of notes that are not final."""
         out: list[Finding] = []
+        if not self._believed:
+            return out
         node = path.node.prev if path.node else None
         for i in range(len(self._pending) - 1, -1, -1):
             if node is None:
