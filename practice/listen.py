@@ -220,4 +220,7 @@ class Listener:
             message=self._message(),
             lost_notes=self._lost,
             failed_callbacks=self._failures(),
+            reason=drill.reason,
+            from_memory=drill.from_memory,
+            run_through=drill.run_through,
         )

@@ -86,6 +86,8 @@ class Snapshot:
         cells: for the Map.
         message: a warning that stays until it no longer holds ("keyboard unplugged ...").
         lost_notes, failed_callbacks: counts that should stay 0.
+        reason: why this task, in a line; "" where the player chose it.
+        from_memory: the page hides ahead of the player. run_through: the screen stays quiet.
     """
 
     version: int
@@ -110,6 +112,9 @@ class Snapshot:
     message: str = ""
     lost_notes: int = 0
     failed_callbacks: int = 0
+    reason: str = ""
+    from_memory: bool = False
+    run_through: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +124,9 @@ class Command:
     kind: span (span=), hands (hands=), pulse (pulse_kind=), rate (rate=), again (start the span
     afresh; arms a strict pass), stop (end the pass now), key-down / key-up (pitch=, from the
     computer's keys), listen (play the span to me), hush, port (name=), page-wrong / meant-that
-    (pass_number=, slip=: what the player says of a slip), keep (pass_number=), quit.
+    (pass_number=, slip=: what the player says of a slip), keep (pass_number=), next (the drill's
+    next task), arrangement (extra["arrangement"]: the score read again), fingering
+    (extra["note_id"], extra["fingering"]: set in the window), quit.
     """
 
     kind: str
