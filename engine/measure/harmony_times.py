@@ -10,6 +10,11 @@ from engine.arrangement import Arrangement
 from engine.measure.heard import Heard, Indices, Numbers
 from engine.measure.tempo import LEAST_MOMENTS, Moments
 
+#: A lone pedal mark to the end of a page longer than this means "with pedal".
+WITH_PEDAL_BARS = 8
+#: A harmony this close to the end of a marked pedal changes with it.
+EDGE_Q = 0.5
+
 
 @dataclass(frozen=True, slots=True)
 class Region:
@@ -59,20 +64,35 @@ def long_runs(moments: Moments) -> Indices:
     return np.flatnonzero(count >= LEAST_MOMENTS)
 
 
+def marked_pedals(arrangement: Arrangement) -> list[tuple[float, float]]:
+    """[down, up) of each written damper pedal.
+
+    A single one that runs to the end of the page says "with pedal", not "hold it": then none.
+    """
+    spans = [(float(p.down_q), float(p.up_q)) for p in arrangement.pedals if p.kind == "damper"]
+    to_the_end = len(spans) == 1 and spans[0][1] >= float(arrangement.end_q) - 1e-9
+    return [] if to_the_end and len(arrangement.bars) > WITH_PEDAL_BARS else spans
+
+
 def written_regions(arrangement: Arrangement) -> list[tuple[float, float]]:
-    """[from, to) of each harmony; where none are known, of each written damper pedal."""
-    if arrangement.form.harmonies:
-        merged: list[tuple[float, float]] = []
-        before = None
-        for h in arrangement.form.harmonies:
-            what = (h.root, h.quality)
-            if merged and what == before and merged[-1][1] == float(h.from_q):
-                merged[-1] = (merged[-1][0], float(h.to_q))
-            else:
-                merged.append((float(h.from_q), float(h.to_q)))
-            before = what
-        return merged
-    return [(float(p.down_q), float(p.up_q)) for p in arrangement.pedals if p.kind == "damper"]
+    """[from, to) of each harmony that asks for a change of pedal.
+
+    Neighbours of one root and quality are one; a change under a pedal that the page holds
+    through is none. Where no harmonies are known the marked pedals take their place.
+    """
+    pedals = marked_pedals(arrangement)
+    merged: list[tuple[float, float]] = []
+    before = None
+    for h in arrangement.form.harmonies:
+        start = float(h.from_q)
+        held = any(low + EDGE_Q < start < high - EDGE_Q for low, high in pedals)
+        goes_on = (h.root, h.quality) == before or held
+        if merged and goes_on and merged[-1][1] == start:
+            merged[-1] = (merged[-1][0], float(h.to_q))
+        else:
+            merged.append((start, float(h.to_q)))
+        before = (h.root, h.quality)
+    return merged or pedals
 
 
 def find_regions(heard: Heard, moments: Moments) -> list[Region]:

@@ -16,7 +16,13 @@ import numpy as np
 
 from engine.findings import Estimate, no_estimate
 from engine.measure import interval
-from engine.measure.harmony_times import Region, find_regions, long_runs, play_time_s
+from engine.measure.harmony_times import (
+    Region,
+    find_regions,
+    long_runs,
+    marked_pedals,
+    play_time_s,
+)
 from engine.measure.heard import Heard
 from engine.measure.instrument import Instrument
 from engine.measure.pedal_state import Damper, Lift, damper_steps
@@ -293,13 +299,13 @@ def _leaks(
     Where the page marks pedals, only those inside a marked one.
     """
     out = []
-    marked = [p for p in heard.arrangement.pedals if p.kind == "damper"]
+    marked = marked_pedals(heard.arrangement)
     for lift in lifts:
         region = next((r for r in regions if r.bass_s <= lift.lift_s < r.to_s), None)
         if region is None or lift in used or lift.catch_s >= region.to_s:
             continue
         q = _score_place(moments, region.run, lift.lift_s)
-        if marked and not any(p.down_q <= q < p.up_q for p in marked):
+        if marked and not any(down_q <= q < up_q for down_q, up_q in marked):
             continue
         bar = heard.arrangement.bar_at(q)
         beat = (q - float(bar.onset_q - bar.lead_q)) * bar.beat_unit / 4 + 1
@@ -342,11 +348,8 @@ def _shares(
 def _asked_for(heard: Heard) -> tuple[bool, list[tuple[float, float]]]:
     """[from, to) quarters of each marked pedal in the span; of each bar where none is marked."""
     low, high = (float(q) for q in heard.span.quarters(heard.arrangement))
-    spans = [
-        (max(low, float(p.down_q)), min(high, float(p.up_q)))
-        for p in heard.arrangement.pedals
-        if p.kind == "damper"
-    ]
+    marked = marked_pedals(heard.arrangement)
+    spans = [(max(low, down_q), min(high, up_q)) for down_q, up_q in marked]
     spans = [s for s in spans if s[0] < s[1]]
     if len(spans) >= 3:
         return True, spans

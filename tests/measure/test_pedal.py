@@ -11,6 +11,7 @@ import pytest
 from engine.arrangement import Harmony, PedalSpan
 from engine.findings import Estimate
 from engine.measure import Instrument
+from engine.measure.harmony_times import marked_pedals
 from engine.measure.pedal import Pedal
 from engine.measure.pedal_state import Lift, damper_steps
 from engine.measure.ringing import (
@@ -137,6 +138,25 @@ def test_share_of_the_marked_time():
     )
     assert found.marked
     assert found.down_share.value == pytest.approx(0.75)
+
+
+def test_a_pedal_that_the_page_holds_through_asks_for_no_change():
+    # Marked from bar 1 to the end of bar 3, changed with bar 4: bars 2 and 3 ask for nothing, and
+    # lifting there is a leak.
+    marked = [PedalSpan(Fraction(0), Fraction(12)), PedalSpan(Fraction(12), Fraction(20))]
+    arrangement = chords(5, marked)
+    held = pedal(arrangement, (0.5, 127), (13.05, 0), (13.2, 127), (30.0, 0))
+    assert [(c.bar, c.kind) for c in held.changes] == [("4", "clean")]
+    assert held.leaks == ()
+    broken = pedal(arrangement, (0.5, 127), (5.05, 0), (5.2, 127), (13.05, 0), (13.2, 127))
+    assert [(c.bar, c.kind) for c in broken.changes] == [("4", "clean")]
+    assert [(x.bar, x.beat) for x in broken.leaks] == [("2", pytest.approx(1.05))]
+
+
+def test_a_lone_mark_to_the_end_of_a_long_page_means_with_pedal():
+    assert marked_pedals(chords(9, [PedalSpan(Fraction(0), Fraction(36))])) == []
+    assert marked_pedals(chords(8, [PedalSpan(Fraction(0), Fraction(32))])) == [(0.0, 32.0)]
+    assert marked_pedals(chords(9, [PedalSpan(Fraction(0), Fraction(8))])) == [(0.0, 8.0)]
 
 
 def test_a_half_change_never_lets_go():
