@@ -1,7 +1,7 @@
 """What the listener publishes and what it can be told: the words between its thread and the window.
 
-Snapshots are immutable and cheap to take; the window draws the newest one and never waits. Commands go into
-the listener's own queue. Neither side imports the other.
+Snapshots are immutable and cheap to take; the window draws the newest one and never waits.
+Commands go into the listener's own queue. Neither side imports the other.
 """
 
 from __future__ import annotations

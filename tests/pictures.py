@@ -200,6 +200,16 @@ def _performance(size: tuple[int, int]) -> View:
     return _view(snapshot, size, performing=True, rescue_bars=(4, 20, 36))
 
 
+def _from_memory(size: tuple[int, int]) -> View:
+    arrangement = stage().arrangement
+    return _view(under_way(arrangement, SPAN, 0.4, from_memory=True), size)
+
+
+def _drill(size: tuple[int, int]) -> View:
+    snapshot = after(stage(), SPAN, 2, reason="slower, two of the last three passes had slips")
+    return _view(snapshot, size, looked_at=2)
+
+
 def _fingering(size: tuple[int, int]) -> View:
     view = _view(waiting(stage().arrangement, SPAN), size)
     return replace(view, fingered=next(k for k, n in enumerate(stage().arrangement.notes)
@@ -259,6 +269,8 @@ SHOTS: dict[str, Shot] = {
     "help-tiny": Shot(_help, (1280, 800)),
     "performance": Shot(_performance),
     "fingering": Shot(_fingering),
+    "from-memory": Shot(_from_memory),
+    "drill": Shot(_drill),
     "changed-bars": Shot(_changed),
     "no-page-yet": Shot(_no_page),
     "brine-pump": Shot(_exercise("brine-pump")),

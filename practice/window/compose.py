@@ -6,7 +6,7 @@ from collections.abc import Callable, Hashable
 from dataclasses import dataclass, replace
 
 from practice.window.account import compose_account
-from practice.window.desk import compose_page, page_box
+from practice.window.desk import compose_page, hidden_from, page_box
 from practice.window.desk_marks import compose_marks, compose_place
 from practice.window.desk_pedal import compose_pedal
 from practice.window.form_map import compose_map, compose_map_marks
@@ -65,7 +65,8 @@ def _page_key(view: View) -> Hashable:
     s = view.snapshot
     return (
         id(view.page), view.slots, s.span, s.hands, view.changed_bars, view.rescue_bars,
-        view.performing, view.note if view.page is None else "", id(s.arrangement),
+        hidden_from(view), view.performing, view.note if view.page is None else "",
+        id(s.arrangement),
     )  # fmt: skip
 
 
@@ -92,7 +93,7 @@ def _heading_key(view: View) -> Hashable:
     s = view.snapshot
     return (
         s.message, s.state_text, s.state, view.fingered, s.port, s.connected, s.span, s.hands,
-        s.pulse_kind, s.rate, view.note, id(s.arrangement),
+        s.pulse_kind, s.rate, view.note, id(s.arrangement), s.reason, s.from_memory,
     )  # fmt: skip
 
 

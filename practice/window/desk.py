@@ -128,6 +128,7 @@ def compose_page(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     for place in places:
         ops += _changed_bars(view, theme, place)
         ops += _inks(view, theme, place)
+        ops += _hidden_numbers(view, theme, place, parts)
         if not view.performing:
             ops += _brackets(view, theme, place, parts)
             ops += _form_signs(view, theme, place, parts)
@@ -153,12 +154,71 @@ def _inks(view: View, theme: Theme, place: Place) -> Iterator[Picture]:
     right = width if end == place.line.to_bar else view.page.bar_edges(end)[1]
     over = max(0.0, place.system.staves[0].top - _OVER_STAFF)
     back_left, back_right = (_word_reach(view.page, bar) for bar in (start, end + 1))
+    hidden = _hidden_stretch(view, place, start, end)
     for top, bottom, share in ((0.0, over, 1.0), (over, place.system.height, 0.0)):
         begin = max(0.0, left - back_left * share)
         stop = right if right == width else max(begin, right - back_right * share)
         for from_x, to_x, tint in ((0.0, begin, dim), (begin, stop, lit), (stop, width, dim)):
-            if to_x > from_x:
-                yield _stretch(place, from_x, to_x, tint, top, bottom)
+            for part_from, part_to in _without(from_x, to_x, hidden):
+                yield _stretch(place, part_from, part_to, tint, top, bottom)
+
+
+def hidden_from(view: View) -> int | None:
+    """The first bar that is hidden when playing from memory, None where the page is shown.
+
+    Bars hide ahead of the player and come back as they are played; all of them come back when the
+    player is lost or asks, and after the pass.
+    """
+    snapshot = view.snapshot
+    shown = view.peeking or view.performing or not snapshot.from_memory
+    if shown or snapshot.state in ("rest", "ended", "listening") or snapshot.doubt:
+        return None
+    if snapshot.place_q is None or snapshot.state != "playing":
+        return snapshot.span.from_bar
+    return snapshot.arrangement.bar_at(snapshot.place_q).index + 1
+
+
+def _hidden_stretch(view: View, place: Place, start: int, end: int) -> tuple[float, float] | None:
+    """The hidden bars among [start, end] of a line, from left to right in spaces."""
+    first = hidden_from(view)
+    if first is None or view.page is None or first > end:
+        return None
+    return _music_from(view.page, place, max(first, start)), view.page.bar_edges(end)[1]
+
+
+def _music_from(page: Page, place: Place, bar: int) -> float:
+    """Where a bar's music begins: after clef and key, which stay, in the first bar of a line."""
+    left, right = page.bar_edges(bar)
+    if bar != place.line.from_bar:
+        return left
+    heads = place.system.heads.values()
+    return min((h.left for h in heads if h.left < right), default=left) - 1.2
+
+
+def _without(
+    from_x: float, to_x: float, hidden: tuple[float, float] | None
+) -> list[tuple[float, float]]:
+    """A stretch less the hidden one."""
+    if hidden is None:
+        return [(from_x, to_x)] if to_x > from_x else []
+    pieces = ((from_x, min(to_x, hidden[0])), (max(from_x, hidden[1]), to_x))
+    return [(a, b) for a, b in pieces if b > a]
+
+
+def _hidden_numbers(view: View, theme: Theme, place: Place, parts: Parts) -> Iterator[DrawOp]:
+    """The numbers of hidden bars, and their barlines, so that the place is not lost."""
+    first, page = hidden_from(view), view.page
+    if first is None or page is None:
+        return
+    span = view.snapshot.span
+    size, y = parts.type.body, (place.top + place.bottom) / 2
+    for bar in range(max(first, span.from_bar, place.line.from_bar),
+                     min(span.to_bar, place.line.to_bar) + 1):  # fmt: skip
+        left = place.x + _music_from(page, place, bar) * place.px
+        right = place.x + page.bar_edges(bar)[1] * place.px
+        yield Line(((right, place.top), (right, place.bottom)), theme.rule, 1.0)
+        number = page.arrangement.bars[bar].number
+        yield words((left + right) / 2, y, number, size, theme.soft, "serif-italic", "centre")
 
 
 def _word_reach(page: Page, bar: int) -> float:

@@ -56,7 +56,7 @@ def compose_marks(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     places = find_places(view, parts)
     ops: list[DrawOp] = []
     if view.playing:
-        if view.preferences.marks_while_playing != "none":
+        if view.preferences.marks_while_playing != "none" and not view.snapshot.run_through:
             for place in places:
                 ops += _heard(view.page, place, view.heard, theme, parts)
     elif view.averaged:
@@ -77,6 +77,8 @@ def compose_place(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
         return _fingered(view.page, view.fingered, find_places(view, parts), theme, parts)
     if place_q is None or view.snapshot.state not in ("playing", "listening"):
         return []
+    if view.snapshot.run_through:
+        return []  # nothing moves while the whole form is played
     line = view.page.line_at(place_q)
     ops: list[DrawOp] = []
     for place in find_places(view, parts):

@@ -36,6 +36,8 @@ def describe_task(view: View) -> str:
         beats = tempo.qpm * snapshot.rate / float(tempo.beat_unit_q)
         pulse = f"strict, {beats:.0f} ({snapshot.rate * 100:.0f} %)"
     bars = name_bars(snapshot.arrangement, snapshot.span)
+    if snapshot.from_memory:
+        pulse += " · from memory"
     return f"{bars} · {_HANDS[snapshot.hands]} · {pulse}"
 
 
@@ -59,6 +61,8 @@ def describe_state(view: View) -> str:
         return "Fingering: 1 to 5; 0 takes it away; ← → move; escape done"
     state, pulse = view.snapshot.state, view.snapshot.pulse_kind
     known = _STATES.get((state, pulse), _STATES.get((state, "")))
+    if known and view.snapshot.reason and state in ("waiting", "rest"):
+        return f"{known}: {view.snapshot.reason}"
     return view.snapshot.state_text if known is None else known
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import queue
 import threading
 import time
@@ -134,6 +135,8 @@ class Screen:
 
     def open(self, size: tuple[int, int] | None, first_start: bool = False, text: str = "") -> None:
         """Make the window and ask for the page."""
+        # SDL's hint: real pixels on Windows screens that are scaled, not magnified ones
+        os.environ.setdefault("SDL_WINDOWS_DPI_AWARENESS", "permonitorv2")
         pygame.display.init()
         pygame.key.set_repeat()
         use_music_font(self._cache_dir)

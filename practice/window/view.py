@@ -60,6 +60,7 @@ class View:
         heard_test: pitch of the note played to check the keyboard at first start, 0 before.
         rebinding: the action that waits for a new key, "" otherwise.
         bind_choice: which action the settings' row of keys is at.
+        peeking: playing from memory, the page is shown all the same.
         heard: score notes on the screen that have been heard right in the pass under way.
     """
 
@@ -83,6 +84,7 @@ class View:
     heard_test: int = 0
     rebinding: str = ""
     bind_choice: int = 0
+    peeking: bool = False
     heard: frozenset[int] = frozenset()
 
     @property

@@ -109,6 +109,7 @@ def play_through(
     notes: list[PlayedNote] = []
     findings: list[Finding] = []
     frames: list[tuple[float, str]] = []
+    lags: list[int] = []
     base = listener.current
     at, end_s = 0, min(seconds, float(table["onset_s"].max()))
     for frame in range(int(end_s / FRAME_S)):
@@ -126,8 +127,20 @@ def play_through(
                 notes=tuple(notes), findings=tuple(findings),
             )  # fmt: skip
         frames.append(_timed(screen, "note" if fresh else "still"))
+        if fresh:
+            lags.append(_frames_until_seen(screen, findings[-1].score or 0))
         time.sleep(0.001)  # other threads have most of a real frame to themselves
+    print(f"a note is on the screen in frame {max(lags) + 1} after it was published, at the latest")
     return frames
+
+
+def _frames_until_seen(screen: Screen, note: int) -> int:
+    """Further frames until a published note is marked (0: it was in the first one)."""
+    for more in range(5):
+        if note in screen.view.heard:
+            return more
+        screen.step()
+    return 5
 
 
 def _timed(screen: Screen, what: str) -> tuple[float, str]:

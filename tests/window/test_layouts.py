@@ -8,8 +8,9 @@ from functools import cache
 
 import pytest
 
-from practice.window.compose import compose, compose_layers
-from practice.window.ops import Fill, Layer, Line, Picture, Shape, Words
+from practice.window.compose import compose, compose_layers, parts_for
+from practice.window.desk import find_places, hidden_from
+from practice.window.ops import Box, Fill, Layer, Line, Picture, Shape, Words
 from practice.window.theme import DARK, LIGHT
 from practice.window.view import Preferences, View
 from tests.pictures import SHOTS
@@ -19,7 +20,7 @@ STATES = [
     "first-start", "first-start-no-keyboard", "no-keyboard", "waiting", "count-in",
     "strict-pass", "free-pass", "after-pass", "average", "one-hand", "second-time", "unplugged",
     "settings", "help", "performance", "fingering", "changed-bars", "no-page-yet",
-    "brine-pump", "two-sluices",
+    "brine-pump", "two-sluices", "from-memory", "drill",
 ]  # fmt: skip
 #: Two texts may share so many pixels of their boxes, which are taller than most letters.
 SLACK_PX = 2.0
@@ -129,9 +130,47 @@ def test_the_silent_hand_is_grey_and_the_rest_dimmed():
     assert (LIGHT.dim, LIGHT.dim, LIGHT.dim) in tints
 
 
+def test_from_memory_the_page_hides_ahead_and_comes_back():
+    size = (1920, 1080)
+    view = view_of("from-memory", size)
+    snapshot = view.snapshot
+    assert snapshot.place_q is not None
+    bar = snapshot.arrangement.bar_at(snapshot.place_q).index
+    assert hidden_from(view) == bar + 1
+    assert hidden_from(replace(view, peeking=True)) is None
+    for changes in ({"doubt": True}, {"state": "rest"}, {"from_memory": False}):
+        assert hidden_from(replace(view, snapshot=replace(snapshot, **changes))) is None
+    waiting = replace(snapshot, state="waiting", place_q=None)
+    assert hidden_from(replace(view, snapshot=waiting)) == snapshot.span.from_bar
+
+
+def test_hidden_bars_are_not_drawn():
+    size = (1920, 1080)
+    view, page = view_of("from-memory", size), view_of("from-memory", size).page
+    first = hidden_from(view)
+    assert page is not None
+    assert first is not None
+    for place in find_places(view, parts_for(view, size)):
+        for bar in range(place.line.from_bar, place.line.to_bar + 1):
+            if first <= bar <= view.snapshot.span.to_bar:
+                left, right = page.bar_edges(bar)
+                middle = Box(place.x + (left + right) / 2 * place.px, place.top, 1, 1)
+                for layer in layers_of("from-memory", size):
+                    pictures = [op for op in layer.ops if isinstance(op, Picture)]
+                    assert not any(op.box.meets(middle) for op in pictures)
+
+
+def test_a_run_through_leaves_the_screen_quiet():
+    size = (1920, 1080)
+    view = view_of("free-pass", size)
+    view = replace(view, snapshot=replace(view.snapshot, run_through=True))
+    layers = {layer.part: layer for layer in compose_layers(view, LIGHT, size)}
+    assert layers["desk marks"].ops == ()
+    assert layers["desk place"].ops == ()
+
+
 def test_stages_differ_without_colour():
     from practice.window.form_map import HATCHING, draw_stage
-    from practice.window.ops import Box
     from practice.window.parts import arrange_parts
 
     parts, box = arrange_parts((1920, 1080)), Box(0, 0, 120, 20)
@@ -149,7 +188,6 @@ def test_kinds_of_mark_differ_without_colour():
     from practice.window.desk_marks import draw_elsewhere, draw_heard, draw_missing, draw_timing
     from practice.window.legend import _SAMPLE, _Sample
     from practice.window.marks import SlipMark
-    from practice.window.ops import Box
     from practice.window.parts import arrange_parts
 
     parts = arrange_parts((1920, 1080))
