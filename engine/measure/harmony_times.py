@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -75,24 +76,34 @@ def marked_pedals(arrangement: Arrangement) -> list[tuple[float, float]]:
 
 
 def written_regions(arrangement: Arrangement) -> list[tuple[float, float]]:
-    """[from, to) of each harmony that asks for a change of pedal.
+    """[from, to) of each stretch that asks for one pedal.
 
-    Neighbours of one root and quality are one; a change under a pedal that the page holds
-    through is none. Where no harmonies are known the marked pedals take their place.
+    One begins with each harmony (neighbours of one root and quality are one), unless the page
+    holds a marked pedal through, and with each marked pedal that no harmony begins with.
+    Where no harmonies are known the marked pedals alone are meant.
     """
     pedals = marked_pedals(arrangement)
-    merged: list[tuple[float, float]] = []
+    harmonies = arrangement.form.harmonies
+    if not harmonies:
+        return pedals
+    starts = _harmony_starts(arrangement, pedals)
+    for down, _ in pedals:
+        if all(abs(down - q) > EDGE_Q for q in starts):
+            starts.append(down)
+    starts.sort()
+    return list(pairwise([*starts, float(harmonies[-1].to_q)]))
+
+
+def _harmony_starts(arrangement: Arrangement, pedals: list[tuple[float, float]]) -> list[float]:
+    starts: list[float] = []
     before = None
     for h in arrangement.form.harmonies:
-        start = float(h.from_q)
-        held = any(low + EDGE_Q < start < high - EDGE_Q for low, high in pedals)
-        goes_on = (h.root, h.quality) == before or held
-        if merged and goes_on and merged[-1][1] == start:
-            merged[-1] = (merged[-1][0], float(h.to_q))
-        else:
-            merged.append((start, float(h.to_q)))
+        q = float(h.from_q)
+        held = any(low + EDGE_Q < q < high - EDGE_Q for low, high in pedals)
+        if not held and (h.root, h.quality) != before:
+            starts.append(q)
         before = (h.root, h.quality)
-    return merged or pedals
+    return starts
 
 
 def find_regions(heard: Heard, moments: Moments) -> list[Region]:

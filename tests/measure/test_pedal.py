@@ -153,6 +153,19 @@ def test_a_pedal_that_the_page_holds_through_asks_for_no_change():
     assert [(x.bar, x.beat) for x in broken.leaks] == [("2", pytest.approx(1.05))]
 
 
+def test_a_pedal_marked_anew_inside_one_harmony_is_a_change_and_no_leak():
+    # Two bars of one chord; the page marks a new pedal with the second.
+    harmony = Harmony(Fraction(0), Fraction(8), "C", "major")
+    marked = [PedalSpan(Fraction(0), Fraction(4)), PedalSpan(Fraction(4), Fraction(8))]
+    arrangement = with_form(
+        page([(float(k), 1.0, LOW[k % 4], "left") for k in range(8)], pedals=marked),
+        harmonies=(harmony,),
+    )
+    found = pedal(arrangement, (0.5, 127), (5.05, 0), (5.2, 127))
+    assert [(c.bar, c.kind) for c in found.changes] == [("2", "clean")]
+    assert found.leaks == ()
+
+
 def test_a_lone_mark_to_the_end_of_a_long_page_means_with_pedal():
     assert marked_pedals(chords(9, [PedalSpan(Fraction(0), Fraction(36))])) == []
     assert marked_pedals(chords(8, [PedalSpan(Fraction(0), Fraction(32))])) == [(0.0, 32.0)]
