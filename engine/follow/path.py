@@ -47,6 +47,7 @@ class Path:
         logp: log probability of everything so far, up to a constant.
         front: the furthest group reached since the last jump; -1 when lost.
         landing: number of the last jump, so that paths can be told apart.
+        young: how many more notes are weighed by how loud they were last time.
         since: the group landed on after the last jump.
         front_left, front_right: heed of the front group's notes already played, by hand.
         used: notes already played here (recent ones), to the index of the played note.
@@ -77,13 +78,14 @@ class Path:
         "steps",
         "used",
         "usual",
+        "young",
     )
 
     def __init__(self, logp: float, node: Node | None) -> None:
         self.logp = logp
         self.node = node
         self.front = self.since = -1
-        self.landing = 0
+        self.landing = self.young = 0
         self.front_left = self.front_right = 0.0
         self.used: dict[int, int] = {}
         self.at_q = self.at_s = self.before_q = self.before_s = 0.0
@@ -105,7 +107,7 @@ class Path:
         new.front_left, new.front_right = self.front_left, self.front_right
         new.used = self.used.copy()
         new.before_q, new.before_s = self.before_q, self.before_s
-        new.slips = self.slips
+        new.slips, new.young = self.slips, self.young
         new.landing, new.usual = self.landing, self.usual
         new.at_q, new.at_s, new.s_per_q, new.steps = self.at_q, self.at_s, self.s_per_q, self.steps
         new.left, new.right, new.since = self.left, self.right, self.since

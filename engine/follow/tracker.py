@@ -6,6 +6,7 @@ from engine.follow import costs
 from engine.follow.path import RIGHT, UNCLEAR, Node, Path, go_on, take_note, weight
 from engine.follow.relocate import Heard, Landing, find_landings
 from engine.follow.scoremap import ScoreMap
+from engine.follow.shaping import Shaping
 from engine.performance import PlayedNote
 
 #: Paths kept, and of those with the same last jump; how much worse than the best one may be; notes looked back upon after a surprise.
@@ -29,6 +30,7 @@ class Tracker:
         self.paths: list[Path] = [nowhere]
         self._recent: list[tuple[PlayedNote, float]] = []
         self._search_until = 0
+        self._shaping = Shaping(len(score.q))
         self._count = self._landings = 0
 
     @property
@@ -44,12 +46,16 @@ class Tracker:
         ways: list[Path] = []
         for path in self.paths:
             ways.extend(go_on(path, note.pitch, note.onset_s, note.index, self.score))
+        if len(ways) > 1:
+            for path in ways:
+                self._shaping.weigh(path, note.velocity)
         self.paths = _keep(ways)
         if pause > 0.2:
             self._search_until = self._count + 4
         if self._count < self._search_until or self._is_surprised():
             self._search()
         self._count += 1
+        self._shaping.hear(note, self.best)
 
     def _pause_before(self, note: PlayedNote) -> float:
         """How long the player paused beyond what the page asks for: 0 not, 1 long."""
@@ -112,6 +118,7 @@ class Tracker:
         path = Path(landing.total, before)
         self._landings += 1
         path.landing = self._landings
+        path.young = costs.SHAPING_NOTES
         path.front = path.since = landing.group
         path.at_q, path.at_s = m.q[place], note.onset_s
         path.before_q, path.before_s = path.at_q, path.at_s
@@ -130,8 +137,10 @@ class Tracker:
         path.node = Node(
             before, chain[first].played, RIGHT, place, start, landing.jump, note.onset_s, True
         )
+        self._shaping.weigh(path, note.velocity)
         for node, (heard, _) in zip(chain[first + 1 :], self._recent[first + 1 :], strict=True):
             go_on(path, heard.pitch, heard.onset_s, node.played, m)
+            self._shaping.weigh(path, heard.velocity)
             if path.logp < self.best.logp - WORSE:
                 return None
         return path
