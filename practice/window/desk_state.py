@@ -72,6 +72,7 @@ class DeskState:
         self._heard_seen: tuple[object, ...] = (None, None, None)
         self._span_seen: object = None
         self._place: object = None
+        self._target: PageLayout | None = None
 
     def open_text(self, text: str) -> None:
         """The score's text from now on; asked for at the next frame."""
@@ -113,13 +114,14 @@ class DeskState:
     def _fitting(self, view: View, parts: Parts) -> PageLayout:
         """The layout for the parts; the page so engraved may ask for another that fits better."""
         place = (parts.desk, parts.space_px, view.performing, id(view.snapshot.arrangement))
-        if place != self._place or self._layout is None:
+        if place != self._place or self._target is None:
             self._place = place
-            return fitting_layout(None, parts, view.performing)
+            self._target = fitting_layout(None, parts, view.performing)
         page = view.page
-        if page is None or page.score.layout != self._layout or not page.score.done:
-            return self._layout
-        return fitting_layout(page, parts, view.performing)
+        asked_for = self._layout == self._target
+        if asked_for and page and page.score.done and page.score.layout == self._target:
+            self._target = fitting_layout(page, parts, view.performing)
+        return self._target
 
     def _refit(self, view: View, page: Page) -> tuple[int | None, ...]:
         """Slots for new systems: those shown stay where only more have come."""

@@ -6,6 +6,7 @@ import os
 import queue
 import threading
 import time
+import warnings
 from collections.abc import Callable, MutableMapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -277,9 +278,13 @@ class Screen:
         elif event.type in (pygame.MOUSEBUTTONDOWN, pygame.MOUSEBUTTONUP) and event.button == 1:
             return self._mouse(event)
         elif event.type in (pygame.VIDEORESIZE, pygame.WINDOWEXPOSED):
-            self._surface = pygame.display.get_surface()
-            self._canvas.start_over()
+            self._look_again()
         return True
+
+    def _look_again(self) -> None:
+        """The window has another size, or was uncovered: everything is painted anew."""
+        self._surface = pygame.display.get_surface()
+        self._canvas.start_over()
 
     def _key_down(self, event: pygame.event.Event) -> bool:
         key = pygame.key.name(event.key)
@@ -316,7 +321,10 @@ class Screen:
                 self._set_fingering(command)
             self._listener.tell(command)
         if outcome.fullscreen:
-            pygame.display.toggle_fullscreen()
+            with warnings.catch_warnings():  # some drivers make the window anew, and say so
+                warnings.simplefilter("ignore")
+                pygame.display.toggle_fullscreen()
+            self._look_again()
         if (
             before.preferences != self.view.preferences
             or before.rescue_bars != self.view.rescue_bars

@@ -98,6 +98,21 @@ def test_the_page_comes_and_the_first_line_is_shown(screen: Screen):
     assert screen.view.slots[0] == 0
 
 
+def test_a_resized_window_gets_a_page_of_its_width(screen: Screen):
+    until(screen, lambda: page_ready(screen))
+    before = screen.view.page.score.layout  # type: ignore[union-attr]
+    pygame.display.set_mode((1920, 1080), pygame.RESIZABLE)
+    pygame.event.post(pygame.event.Event(pygame.VIDEORESIZE, size=(1920, 1080), w=1920, h=1080))
+    until(screen, lambda: page_ready(screen) and screen.view.page.score.layout != before)  # type: ignore[union-attr]
+    layout = screen.view.page.score.layout  # type: ignore[union-attr]
+    parts = screen._canvas.parts(screen.view, (1920, 1080))
+    assert layout.space_px >= parts.space_px
+    assert abs(layout.width_spaces * layout.space_px - parts.desk.w) < 0.1 * parts.desk.w
+    for _ in range(30):  # and it stays
+        screen.step()
+    assert screen.view.page.score.layout == layout  # type: ignore[union-attr]
+
+
 def test_letters_are_a_small_piano(screen: Screen, listener: FakeListener):
     press(pygame.K_a)
     release(pygame.K_a)
