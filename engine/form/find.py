@@ -34,5 +34,5 @@ def find_form(arrangement: Arrangement, sidecar: Sidecar | None = None) -> Form:
         figures=figures,
         line=line,
         doublings=doublings,
-        harmonies=find_harmonies(arrangement, melody),
+        harmonies=find_harmonies(arrangement, melody, figures),
     )

@@ -15,7 +15,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from engine.arrangement import Arrangement, Bar, Harmony
+from engine.arrangement import Arrangement, Bar, Figure, Harmony
 from engine.form.fifths import degree_words, place_of, text_at
 from engine.form.keys import Floats, Ints
 
@@ -45,7 +45,8 @@ _RARITY = {
 #: What a note outside the chord costs, by its place from the root: the colours are cheaper.
 _OUTSIDE = {2: 0.5, -1: 0.6, 3: 0.6, -2: 0.45, 5: 0.7}
 ELSE = 1.0
-CHANGE = 1.3
+#: What a change of chord costs at a beat, and at one inside a held pedal or an unchanged figure.
+CHANGE, CHANGE_HELD = 0.3, 1.3
 ROOT_IN_BASS = 0.35
 SPELLED_SO = 0.12
 ABSENT = 0.25
@@ -75,12 +76,18 @@ class Beats:
     own: tuple[dict[int, float], ...]
 
 
-def find_harmonies(arrangement: Arrangement, line: Iterable[int]) -> tuple[Harmony, ...]:
-    """Harmonies in order; they cover the piece but for silent stretches."""
+def find_harmonies(
+    arrangement: Arrangement, line: Iterable[int], figures: Sequence[Figure] = ()
+) -> tuple[Harmony, ...]:
+    """Harmonies in order; they cover the piece but for silent stretches.
+
+    A written pedal that stays down, and a figure that goes on unchanged, hold a harmony: a change
+    within them needs more to be heard as one.
+    """
     beats = weigh_beats(arrangement, set(line))
     if not len(beats.bass):
         return ()
-    path = _best_path(_score(beats))
+    path = _best_path(_score(beats), _change_costs(arrangement, beats.edges, figures))
     regions = [(first, last) for first, last in _runs(path) if beats.weight[first:last].sum() > 0]
     keys = [(m.onset_q, m.value) for m in arrangement.marks if m.kind == "key"]
     return tuple(
@@ -181,15 +188,43 @@ def _score(beats: Beats) -> Floats:
     return np.asarray(score)
 
 
-def _best_path(score: Floats) -> list[int]:
-    """The chord of each beat: staying is free, changing costs `CHANGE`."""
+def _change_costs(
+    arrangement: Arrangement, edges: Sequence[Fraction], figures: Sequence[Figure]
+) -> list[float]:
+    """What a change of chord costs at the start of each beat."""
+    held = [(p.down_q, p.up_q) for p in arrangement.pedals if p.kind == "damper"]
+    for figure in figures:
+        held += _unchanged(arrangement, figure)
+    held.sort()
+    costs, k, until = [], 0, Fraction(-1)
+    for edge in edges[:-1]:
+        while k < len(held) and held[k][0] < edge:
+            until = max(until, held[k][1])
+            k += 1
+        costs.append(CHANGE_HELD if edge < until else CHANGE)
+    return costs
+
+
+def _unchanged(arrangement: Arrangement, figure: Figure) -> list[tuple[Fraction, Fraction]]:
+    """Stretches of two neighbouring cells with the same keys."""
+    cells = [[arrangement.notes[i] for i in cell] for cell in figure.occurrences]
+    return [
+        (a[0].onset_q, b[0].onset_q + figure.cell_q)
+        for a, b in pairwise(cells)
+        if [n.pitch for n in a] == [n.pitch for n in b]
+        and b[0].onset_q - a[0].onset_q == figure.cell_q
+    ]
+
+
+def _best_path(score: Floats, costs: Sequence[float]) -> list[int]:
+    """The chord of each beat: staying is free, a change costs what it costs there."""
     total = score[0].copy()
     came_from = np.zeros(score.shape, np.int64)
     for k in range(1, len(score)):
         best = int(total.argmax())
-        change = total[best] - CHANGE > total
+        change = total[best] - costs[k] > total
         came_from[k] = np.where(change, best, np.arange(len(total)))
-        total = np.where(change, total[best] - CHANGE, total) + score[k]
+        total = np.where(change, total[best] - costs[k], total) + score[k]
     path = [int(total.argmax())]
     for k in range(len(score) - 1, 0, -1):
         path.append(int(came_from[k, path[-1]]))

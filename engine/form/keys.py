@@ -48,6 +48,8 @@ QUICK_CHANGE, QUICK_STEP = 10.0, 0.55
 TETHER = 0.1
 #: The compass of most keyboards before 1770 (common practice): C2 to C6.
 EARLY_COMPASS = (36, 84)
+#: Music that looks early has at least so many notes, and octaves at less than this share of onsets.
+EARLY_NOTES, EARLY_OCTAVES = 300, 0.08
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,26 +79,35 @@ def find_keys(pitches: Sequence[int], moment: Ints, fifths: int | None = None) -
     told = _told_by_notes(np.asarray(pitches), moment)
     count = np.bincount(moment)[:, None].astype(float)
     far = count * np.interp(np.abs(_SIGNATURE), SIGNS, SIGNS_COST)
-    home, broad = _find_broad(told + far, count, _homes(pitches, fifths))
+    home, broad = _find_broad(told + far, count, _homes(pitches, moment, fifths))
     tether = TETHER * np.clip(np.abs(_SIGNATURE - _SIGNATURE[broad][:, None]) - 1, 0, 8)
     start = np.zeros(len(_TONIC))
     quick, _ = _cheapest(told + far + count * tether, _changes(QUICK_CHANGE, QUICK_STEP), start)
     return KeyPath(_TONIC[quick], _MODE[quick], _TONIC[broad], _MODE[broad], home)
 
 
-def _homes(pitches: Sequence[int], fifths: int | None) -> dict[int, float]:
+def _homes(pitches: Sequence[int], moment: Ints, fifths: int | None) -> dict[int, float]:
     """The signatures that may be the whole's, with what each costs beforehand.
 
     One that is given is believed unless another fits far better (it may hold for the start only).
     Six flats and six sharps are equally simple. Which was written is a matter of practice:
-    sharps in music that keeps to the compass of the old keyboards, flats in later piano music.
+    sharps in contrapuntal music for the old keyboards, flats in later piano music.
     """
     if fifths is not None:
         return {h: 0.0 if h == fifths else NOT_GIVEN for h in (*range(-6, 7), fifths)}
     homes = {h: 0.1 * abs(h) for h in range(-6, 7)}
-    early = min(pitches) >= EARLY_COMPASS[0] and max(pitches) <= EARLY_COMPASS[1]
-    homes[-6 if early else 6] += 50.0
+    homes[-6 if _looks_early(pitches, moment) else 6] += 50.0
     return homes
+
+
+def _looks_early(pitches: Sequence[int], moment: Ints) -> bool:
+    """Many notes inside the old compass, and hardly two of them struck an octave apart."""
+    inside = min(pitches) >= EARLY_COMPASS[0] and max(pitches) <= EARLY_COMPASS[1]
+    if not inside or len(pitches) < EARLY_NOTES:
+        return False
+    struck = {(m, p) for m, p in zip(moment.tolist(), pitches, strict=True)}
+    octaves = sum((m, p + 12) in struck for m, p in struck)
+    return octaves < EARLY_OCTAVES * (int(moment[-1]) + 1)
 
 
 def _find_broad(cost: Floats, count: Floats, homes: dict[int, float]) -> tuple[int, Ints]:

@@ -134,7 +134,7 @@ def _recurrences(prints: Sequence[frozenset[tuple[Fraction, int, str]]], first: 
                 run += 1
                 continue
             if SHORTEST_BARS <= run <= lag + SHORTEST_BARS:
-                for start in (i - run, i - run + lag, i + lag):
+                for start in (i - run, i, i - run + lag, i + lag):
                     gain[start] = gain.get(start, 0.0) + run
             run = 0
     return _spaced(gain, first, n)
