@@ -142,9 +142,11 @@ def _open_keeper(evening: _Evening) -> TakeKeeper | None:
 
 
 def _practise(evening: _Evening, sitting: Sitting) -> None:
+    from practice.commands.show import load_show
     from practice.prompts import say_span
 
     evening.say(f"{evening.arrangement.title}: {say_span(evening.arrangement, evening.drill)}")
+    load_show(_wants_window(evening))
     sitting.start()
     seat = _seat_player(evening, sitting)
     try:

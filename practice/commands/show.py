@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import os
 import sys
 from collections.abc import Callable, Mapping
@@ -45,9 +46,17 @@ class Showing:
     first_start: bool
 
 
+def load_show(window: bool) -> None:
+    """Load what showing needs, before the port is opened: while modules load the interpreter is
+    held for long, and some drivers drop what a callback does not take in time."""
+    if window:
+        os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
+        importlib.import_module("practice.window.screen")
+    importlib.import_module("practice.terminal")
+
+
 def show_window(showing: Showing) -> bool:
     """Show the window until it is left; False where it cannot be opened."""
-    os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
     import pygame
 
     from practice.settings import save_settings

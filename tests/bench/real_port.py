@@ -82,7 +82,7 @@ def main():
     parser.add_argument("recording")
     parser.add_argument("--speed", type=float, default=1.0)
     options = parser.parse_args()
-    with tempfile.TemporaryDirectory() as folder, running_server() as env:
+    with tempfile.TemporaryDirectory() as folder, running_server(256) as env:
         played, status, said = play_through_port(
             options.score, options.recording, folder, env, options.speed
         )

@@ -17,7 +17,7 @@ import rtmidi
 def connected(port_name: str) -> bool:
     """Some input is connected to our port: jack_lsp says so."""
     listed = subprocess.run(["jack_lsp", "-c", port_name], capture_output=True, text=True).stdout
-    return len(listed.split()) > 1
+    return len(listed.splitlines()) > 1
 
 
 def main() -> None:
@@ -26,6 +26,7 @@ def main() -> None:
     parser.add_argument("client")
     parser.add_argument("--speed", type=float, default=1.0)
     parser.add_argument("--until", type=float, default=1e9, help="seconds of the file")
+    parser.add_argument("--chatter", action="store_true", help="clock and sensing in between")
     parser.add_argument("--stay", type=float, default=0.5)
     options = parser.parse_args()
     out = rtmidi.MidiOut(rtmidi.API_UNIX_JACK, name=options.client)
@@ -42,7 +43,10 @@ def main() -> None:
         if at > options.until:
             break
         while (left := start + at / options.speed - time.perf_counter()) > 0:
-            time.sleep(left)
+            if options.chatter:
+                out.send_message([0xF8])
+                out.send_message([0xFE])
+            time.sleep(min(left, 0.02) if options.chatter else left)
         if not message.is_meta:
             out.send_message(message.bytes())
     time.sleep(options.stay)
