@@ -36,6 +36,7 @@ class _Climb:
     good: int = 0
     poor: int = 0
     poor_in_all: int = 0
+    falls: int = 0
     ceiling: float | None = None
     reason: str = "to begin with"
 
@@ -79,7 +80,7 @@ def _take(ladder: Ladder, climb: _Climb, one: PassResult) -> None:
     if one.rate < climb.rate - SAME if one.good else one.rate > climb.rate + SAME:
         return
     if one.good:
-        climb.good, climb.poor = climb.good + 1, 0
+        climb.good, climb.poor, climb.falls = climb.good + 1, 0, 0
         if climb.good >= ladder.good_to_rise:
             _rise(ladder, climb)
         else:
@@ -110,9 +111,10 @@ def _rise(ladder: Ladder, climb: _Climb) -> None:
 
 
 def _fall(ladder: Ladder, climb: _Climb) -> None:
+    """Down; each time in a row that slower was not slow enough, further."""
     poors, climb.poor = climb.poor, 0
-    climb.ceiling = climb.rate
-    rate = max(climb.rate - ladder.step, ladder.slowest)
+    climb.ceiling, climb.falls = climb.rate, climb.falls + 1
+    rate = max(climb.rate - ladder.step * climb.falls, ladder.slowest)
     if rate < climb.rate - SAME:
         climb.reason = f"{_times(poors)} poor in a row: down to {_percent(rate)}"
     else:

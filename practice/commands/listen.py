@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ from practice.environment import Environment, ExitStatus, find_places
 
 if TYPE_CHECKING:
     from engine.performance import KeyEvent
+    from practice.accompany import Accompanist
     from practice.environment import Places
 
 NAME = "listen"
@@ -100,8 +102,6 @@ def _write(file: str, title: str, events: list[KeyEvent], places: Places) -> Non
 def _play(
     options: argparse.Namespace, env: Environment, places: Places, events: list[KeyEvent]
 ) -> None:
-    import threading
-
     from practice.accompany import Accompanist
     from practice.commands.sound_options import open_instrument
     from practice.settings import load_settings
@@ -111,10 +111,19 @@ def _play(
     instrument = open_instrument(port, places, env.clock, settings.output_latency_ms / 1000)
     accompanist = Accompanist(instrument, env.clock)
     try:
+        _play_until_over(accompanist, env, events)
+    finally:
+        accompanist.close()
+
+
+def _play_until_over(accompanist: Accompanist, env: Environment, events: list[KeyEvent]) -> None:
+    import threading
+
+    from practice.interruptible import interruptible
+
+    with interruptible(), contextlib.suppress(KeyboardInterrupt):
         first_s = min((e.time_s for e in events), default=0.0)
         shift_s = env.clock.now_s() + BREATH_S - first_s
         accompanist.add([(e.time_s + shift_s, e.data) for e in events])
         last_s = max((e.time_s for e in events), default=0.0) + shift_s + RING_S
         env.clock.wait(threading.Event(), last_s - env.clock.now_s())
-    finally:
-        accompanist.close()

@@ -63,6 +63,15 @@ def test_poor_passes_ease_off_and_it_is_put_aside_without_urging() -> None:
     assert all("up to" not in one.reason for one in asked)
 
 
+def test_one_who_fails_is_eased_to_what_they_can_do() -> None:
+    """Asked for 80 % with a limit of 55 %: each fall in a row is longer, and it comes off."""
+    sheet = DrillSheet(ladder=Ladder(start=0.8))
+    history, _ = drill(sheet, [PLACE], lambda one, n: one.rate <= 0.55, at_most=8)
+    falls = -np.diff(list(dict.fromkeys(p.rate for p in history)))
+    assert np.all(np.diff(falls[:3]) > 0)
+    assert history[-1].good or history[-2].good
+
+
 def test_the_tempo_settles_just_under_what_the_player_can_do() -> None:
     """A player whose limit is 83 %: rungs shrink near it and the rate stays close."""
     history, _ = drill(DrillSheet(), [PLACE], lambda one, n: one.rate <= 0.83, at_most=60)

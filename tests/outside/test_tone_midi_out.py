@@ -1,0 +1,140 @@
+"""MIDI out as a second process receives it on real ports, by the numbers of the standard.
+
+MIDI 1.0 Detailed Specification 4.2.1: note on 9n, note off 8n (or 9n with velocity 0), control
+change Bn; 64 damper, 120 all sound off, 123 all notes off.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from engine.arrangement import Span
+from engine.performance import KeyEvent
+from engine.read import read_arrangement
+from practice.page import PageChoice, play_page
+
+ROOT = Path(__file__).resolve().parents[2]
+RECEIVER = """
+import os, sys, time
+os.environ.setdefault("JACK_NO_START_SERVER", "1")
+import rtmidi
+port = rtmidi.MidiIn(rtmidi.API_UNIX_JACK, name="grand")
+port.ignore_types(False, False, False)
+port.open_virtual_port("strings")
+port.set_callback(lambda told, _: print(bytes(told[0]).hex(), flush=True))
+print("open", flush=True)
+sys.stdin.read()
+"""
+
+
+@pytest.fixture(scope="module")
+def server() -> Iterator[dict[str, str]]:
+    """The environment of programs that use a JACK server without a sound card."""
+    if not (shutil.which("jackd") and shutil.which("jack_lsp")):
+        pytest.skip("jackd is missing: install jackd2 to test real ports")
+    name = f"undersong-out-{os.getpid()}"
+    env = {**os.environ, "JACK_DEFAULT_SERVER": name, "JACK_NO_START_SERVER": "1"}
+    jackd = subprocess.Popen(
+        ["jackd", "-n", name, "-r", "-d", "dummy", "-r", "48000", "-p", "256"],
+        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+    try:
+        for _ in range(100):
+            if (
+                subprocess.run(["jack_lsp"], env=env, capture_output=True, check=False).returncode
+                == 0
+            ):
+                break
+            time.sleep(0.1)
+        else:
+            pytest.skip("the JACK server did not come up")
+        yield env
+    finally:
+        jackd.terminate()
+        try:
+            jackd.wait(5)
+        except subprocess.TimeoutExpired:
+            jackd.kill()
+
+
+class Receiver:
+    """A process with an open MIDI input."""
+
+    def __init__(self, env: dict[str, str]) -> None:
+        self._process = subprocess.Popen(
+            [sys.executable, "-c", RECEIVER],
+            env=env, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+        )  # fmt: skip
+        assert self._process.stdout is not None
+        assert self._process.stdout.readline().strip() == "open"
+
+    def close(self) -> list[bytes]:
+        """What came in."""
+        out, _ = self._process.communicate(timeout=20)
+        return [bytes.fromhex(line) for line in out.split()]
+
+
+def listen(
+    env: dict[str, str], exercises: Path, tmp_path: Path, *more: str
+) -> subprocess.Popen[str]:
+    score = str(exercises / "brine-pump.musicxml")
+    command = ["listen", score, "--out", "grand", "--data", str(tmp_path), *more]
+    return subprocess.Popen(
+        [sys.executable, "-m", "practice.cli", *command],
+        env={**os.environ, **env}, cwd=ROOT, text=True,
+        stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
+    )  # fmt: skip
+
+
+def keys_left_down(messages: list[bytes]) -> set[tuple[int, int]]:
+    down: set[tuple[int, int]] = set()
+    for data in messages:
+        if data[0] & 0xF0 == 0x90 and data[2]:
+            down.add((data[0] & 15, data[1]))
+        elif data[0] & 0xF0 in (0x80, 0x90):
+            down.discard((data[0] & 15, data[1]))
+    return down
+
+
+def test_the_page_arrives_note_for_note(
+    server: dict[str, str], exercises: Path, tmp_path: Path
+) -> None:
+    receiver = Receiver(server)
+    program = listen(server, exercises, tmp_path, "--bars", "3-4", "--tempo", "200%")
+    said, _ = program.communicate(timeout=60)
+    assert program.returncode == 0, said
+    got = receiver.close()
+    page = read_arrangement(exercises / "brine-pump.musicxml")
+    sent: list[KeyEvent] = play_page(page, PageChoice(Span(2, 3), rate=2.0))
+    ons = [d for d in got if d[0] & 0xF0 == 0x90]
+    assert Counter(ons) == Counter(e.data for e in sent if e.data[0] & 0xF0 == 0x90)
+    assert [d[1] for d in ons[::4]] == [d.data[1] for d in sent if d.data[0] & 0xF0 == 0x90][::4]
+    assert not keys_left_down(got)
+    assert bytes([0xB0, 123, 0]) in got[-40:]
+    assert bytes([0xB0, 120, 0]) in got[-40:]
+    assert bytes([0xB0, 64, 0]) in got[-40:]
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_ended_in_mid_note_nothing_sounds_on(
+    server: dict[str, str], exercises: Path, tmp_path: Path, number: signal.Signals
+) -> None:
+    receiver = Receiver(server)
+    program = listen(server, exercises, tmp_path, "--tempo", "30%")
+    time.sleep(2.5)
+    program.send_signal(number)
+    program.communicate(timeout=30)
+    got = receiver.close()
+    assert any(d[0] & 0xF0 == 0x90 for d in got)
+    assert not keys_left_down(got)
+    assert bytes([0xB0, 123, 0]) in got
