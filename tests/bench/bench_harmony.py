@@ -16,6 +16,10 @@ from tests.form.pages import page
 from tests.outside.test_harmony_references import read_chorale, read_roots
 
 
+#: Analyses that do not belong to the score music21 gives for their number.
+OTHERS = {11: "33 bars against 39", 14: "in G, the score in D", 17: "in E minor, the score in F#"}
+
+
 def why(root: int, harmony: object) -> str:
     """How the analyst's root stands to our chord."""
     ours = 7 * place_from_text(harmony.root) % 12
@@ -35,7 +39,7 @@ def main() -> None:
     qualities: Counter[str] = Counter()
     for number in range(1, given.last + 1):
         written = read_chorale(number)
-        if written is None:
+        if written is None or number in OTHERS:
             continue
         harmonies = find_harmonies(page(left=written), ())
         for onset, root, quality in read_roots(number):

@@ -7,7 +7,7 @@ bar counts as written once, and no sign is left. What the signs had said must be
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import lru_cache
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -30,7 +30,7 @@ WORKS = (
 )
 
 
-@lru_cache(maxsize=None)
+@cache
 def read_work(work: str) -> Arrangement:
     return read_arrangement(Path(music21.common.getCorpusFilePath()) / work)
 
