@@ -37,6 +37,8 @@ class _Climb:
     poor: int = 0
     poor_in_all: int = 0
     falls: int = 0
+    best: float = 0.0
+    still: int = 0
     ceiling: float | None = None
     reason: str = "to begin with"
 
@@ -55,6 +57,9 @@ def find_rung(ladder: Ladder, passes: Sequence[PassResult]) -> Rung:
         if abs(one.rate - ladder.goal) < SAME:
             at_goal = at_goal + 1 if one.good else 0
         climb.poor_in_all = 0 if one.good else climb.poor_in_all + 1
+        faster = one.good and one.rate > climb.best + SAME
+        climb.best = max(climb.best, one.rate) if one.good else climb.best
+        climb.still = 0 if faster else climb.still + 1
         if not _is_trial(ladder, one, climb):
             _take(ladder, climb, one)
     return _say(ladder, climb, passes, at_goal)
@@ -127,6 +132,9 @@ def _say(ladder: Ladder, climb: _Climb, passes: Sequence[PassResult], at_goal: i
         return Rung(ladder.goal, f"{_times(at_goal)} well at the goal: it stands", done=True)
     if climb.poor_in_all >= ladder.enough_poor:
         return Rung(climb.rate, _put_aside(climb.poor_in_all), given_up=True)
+    if climb.still >= ladder.enough_still:
+        best = f", {_percent(climb.best)} so far" if climb.best else ""
+        return Rung(climb.rate, _enough(climb.still, best), given_up=True)
     slow = climb.rate < ladder.goal - SAME
     if ladder.way == "alternate" and slow and passes and passes[-1].good:
         last_was_slow = passes[-1].rate < ladder.goal - SAME
@@ -150,6 +158,13 @@ def _put_aside(poor: int) -> str:
     return (
         f"{poor} poor in a row: leave it for now; take fewer bars, one hand, or something else, "
         "and come back to it tomorrow"
+    )
+
+
+def _enough(passes: int, best: str) -> str:
+    return (
+        f"{passes} passes without getting faster{best}: enough of it for today; take something "
+        "else, or fewer bars, and look at it again tomorrow"
     )
 
 

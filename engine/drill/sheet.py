@@ -27,6 +27,7 @@ class Ladder:
         good_to_rise, poor_to_fall: passes in a row that move it. How many in a row is the player's
             choice; no study shows one number to be best.
         enough_poor: poor passes in a row after which it is put aside, never urged on.
+        enough_still: passes without getting faster after which the same is proposed.
     """
 
     way: Way = "step"
@@ -38,6 +39,7 @@ class Ladder:
     good_to_rise: int = 2
     poor_to_fall: int = 2
     enough_poor: int = 8
+    enough_still: int = 20
 
 
 @dataclass(frozen=True, slots=True)

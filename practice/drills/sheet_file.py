@@ -22,7 +22,7 @@ _HANDS = ("left", "right", "both")
 _RATES = ("start", "goal", "slowest", "step", "least_step")
 _LEAST: dict[str, float] = {
     "start": 0.05, "goal": 0.05, "slowest": 0.05, "step": 0.001, "least_step": 0.001,
-    "good_to_rise": 1, "poor_to_fall": 1, "enough_poor": 1, "click_parts": 1,
+    "good_to_rise": 1, "poor_to_fall": 1, "enough_poor": 1, "enough_still": 1, "click_parts": 1,
 }  # fmt: skip
 
 

@@ -74,12 +74,20 @@ def test_one_who_fails_is_eased_to_what_they_can_do() -> None:
 
 def test_the_tempo_settles_just_under_what_the_player_can_do() -> None:
     """A player whose limit is 83 %: rungs shrink near it and the rate stays close."""
-    history, _ = drill(DrillSheet(), [PLACE], lambda one, n: one.rate <= 0.83, at_most=60)
+    sheet = DrillSheet(ladder=Ladder(enough_still=1000))
+    history, _ = drill(sheet, [PLACE], lambda one, n: one.rate <= 0.83, at_most=60)
     late = [p.rate for p in history[25:]]
     assert max(late) <= 0.83 + Ladder().step
     assert min(late) >= 0.83 - 2 * Ladder().step
     rises = np.diff(sorted(set(late)))
     assert min(rises[rises > 1e-9]) < Ladder().step
+
+
+def test_where_nothing_moves_any_more_it_is_put_aside() -> None:
+    history, asked = drill(DrillSheet(), [PLACE], lambda one, n: one.rate <= 0.71)
+    assert asked[-1].given_up
+    assert "enough of it for today" in asked[-1].reason
+    assert len(history) < 40
 
 
 def test_a_player_who_learns_is_followed_upwards() -> None:
