@@ -26,7 +26,7 @@ _MOST_PLACES = 24
 #: After so much of a frame, parts that can wait are composed in the next one: at the end of a
 #: pass they all change at once.
 SHARE_S = 0.005
-CAN_WAIT = ("desk pedal", "desk marks", "wheel", "account", "map")
+CAN_WAIT = ("desk pedal", "desk marks", "desk slips", "wheel", "account", "map")
 
 
 @dataclass

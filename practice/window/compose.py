@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from practice.window.account import compose_account
 from practice.window.desk import compose_page, hidden_from, page_box
-from practice.window.desk_marks import compose_marks, compose_place
+from practice.window.desk_marks import compose_marks, compose_place, compose_slips
 from practice.window.desk_pedal import compose_pedal
 from practice.window.form_map import compose_map, compose_map_marks
 from practice.window.heading import compose_heading, compose_pulse, pulse_box
@@ -132,6 +132,7 @@ PARTS: tuple[Part, ...] = (
     Part("desk", _desk_box, _page_key, compose_page),
     Part("desk pedal", _desk_box, _marks_key, compose_pedal, covers=False),
     Part("desk marks", _desk_box, _marks_key, compose_marks, covers=False),
+    Part("desk slips", _desk_box, _marks_key, compose_slips, covers=False),
     Part("desk place", _desk_box, _place_key, compose_place, covers=False),
     Part("pulse", lambda v, p: pulse_box(p), _pulse_key, compose_pulse, covers=False),
     Part("wheel", lambda v, p: p.wheel, _passes_key, compose_wheel),
@@ -147,7 +148,7 @@ def shown_parts(view: View, parts: Parts) -> list[Part]:
     """The parts on the screen, from the ground up."""
     hidden: set[str] = set()
     if not desk_shown(view, parts):
-        hidden |= {"desk", "desk pedal", "desk marks", "desk place", "pulse"}
+        hidden |= {"desk", "desk pedal", "desk marks", "desk slips", "desk place", "pulse"}
     if not side_shown(view, parts):
         hidden |= {"wheel", "account"}
     if parts.wheel.w <= 0:

@@ -50,22 +50,30 @@ class Spot(Protocol):
 
 
 def compose_marks(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
-    """All marks for the lines on the screen."""
-    if view.page is None or view.performing:
+    """The ticks: what was heard so far, or how early and late the notes of a pass were."""
+    page = view.page
+    if page is None or view.performing:
         return []
     places = find_places(view, parts)
-    ops: list[DrawOp] = []
     if view.playing:
-        if view.preferences.marks_while_playing != "none" and not view.snapshot.run_through:
-            for place in places:
-                ops += _heard(view.page, place, view.heard, theme, parts)
-    elif view.averaged:
-        marks = read_marks(view.page.arrangement, view.averaged)
-        for place in places:
-            ops += _timing_marks(view.page, place, marks.timing, theme, parts)
-        for place in places:
-            ops += _slip_marks(view.page, place, marks.slips, theme, parts)
-    return ops
+        if view.preferences.marks_while_playing == "none" or view.snapshot.run_through:
+            return []
+        return [op for at in places for op in _heard(page, at, view.heard, theme, parts)]
+    if not view.averaged:
+        return []
+    timing = read_marks(page.arrangement, view.averaged).timing
+    return [op for at in places for op in _timing_marks(page, at, timing, theme, parts)]
+
+
+def compose_slips(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
+    """The marks of what was left out, struck instead, or too many, after a pass."""
+    page = view.page
+    if page is None or view.performing or view.playing or not view.averaged:
+        return []
+    slips = read_marks(page.arrangement, view.averaged).slips
+    return [
+        op for at in find_places(view, parts) for op in _slip_marks(page, at, slips, theme, parts)
+    ]
 
 
 def compose_place(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
