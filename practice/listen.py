@@ -132,11 +132,11 @@ class Listener:
         """Take all that waits, let time pass, publish. False when it was the last."""
         heard = self._take_waiting()
         for item in heard:
-            if isinstance(item, _Stop):
-                self._safely(lambda: self._session.end(self._clock.now_s()))
-                self._publish()
-                return False
             self._take(item)
+        if any(isinstance(item, _Stop) for item in heard):
+            self._safely(lambda: self._session.end(self._clock.now_s()))
+            self._publish()
+            return False
         self._safely(lambda: self._session.tick(self._clock.now_s() - GRACE_S))
         if heard or self._has_changed():
             self._publish()
