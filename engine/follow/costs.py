@@ -28,7 +28,7 @@ ORNAMENT = 1.2
 LOST = 4.2
 #: How far a note's velocity is from the last time (sd), what that costs at most, what a note costs
 #: that was not played before; and how many notes after a landing are weighed like this.
-SHAPING_SD, SHAPING_AT_MOST, SHAPING_UNKNOWN, SHAPING_NOTES = 7.0, 1.5, 0.25, 24
+SHAPING_SD, SHAPING_AT_MOST, SHAPING_UNKNOWN, SHAPING_NOTES = 7.5, 1.5, 0.2, 24
 #: Losing the place.
 GET_LOST = 9.0
 #: Another key for a written note, by distance in semitones.
