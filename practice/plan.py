@@ -5,7 +5,6 @@ The rules and what they rest on are in `practice.plan_rules`.
 
 from __future__ import annotations
 
-import itertools
 import shlex
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -13,7 +12,7 @@ from datetime import date, datetime, timedelta
 from typing import Literal
 
 from engine.arrangement import Hands, Span, whole_span
-from engine.standing import STAGES
+from engine.standing import DEFINITIONS, STAGES
 from practice.drill import name_span
 from practice.plan_facts import HandFacts, Parting, PlanFacts, WeakBar
 
@@ -71,7 +70,11 @@ RECALL_SHARE = 0.4
 PERFORMANCE_NEAR = timedelta(days=14)
 #: Slower means this share of the tempo last reached.
 SLOWER = 0.8
+#: ... but never under this: passes slower still count for no stage.
+SLOWEST = DEFINITIONS.steady_tempo
 FIRST_TEMPO = 0.6
+#: So many sections are begun on one day at most; how many is right is not known.
+NEW_A_DAY = 3
 #: So many turns at one item on one day.
 MOST_TURNS = 3
 
@@ -97,7 +100,7 @@ def make_plan(
     body = [*run, *cold] if near else cold
     body += _take_turns(work, told) if told.turns else work
     body += [] if near else run
-    return _with_breaks([*warm_up, *_part_look_alikes(body, facts)], told)
+    return _with_breaks([*warm_up, *body], told)
 
 
 def _within(items: Iterable[PlanItem], minutes: float) -> list[PlanItem]:
@@ -198,8 +201,12 @@ def _weak_item(facts: PlanFacts, weak: WeakBar) -> PlanItem:
     return PlanItem(
         "weak bars", 3.0,
         f"bar {bars[weak.bar].number} went wrong in {weak.faulty} of its last {weak.passes} passes",
-        "slower", span, weak.hands, round(SLOWER * reached, 2), 5, section,
+        "slower", span, weak.hands, _slower_than(reached), 5, section,
     )  # fmt: skip
+
+
+def _slower_than(reached: float | None) -> float:
+    return max(round(SLOWER * (reached or FIRST_TEMPO), 2), SLOWEST)
 
 
 def _section_of(facts: PlanFacts, bar: int) -> int:
@@ -232,7 +239,7 @@ def _parting_item(parting: Parting) -> PlanItem:
 def _slower(fact: HandFacts, facts: PlanFacts) -> PlanItem | None:
     if not fact.wrong_twice or fact.stage == "secure" or _done_together(fact, facts):
         return None
-    rate = round(SLOWER * (fact.tempo_share or FIRST_TEMPO), 2)
+    rate = _slower_than(fact.tempo_share)
     return PlanItem(
         "slower", _minutes_for(fact, 4), "its last two passes were both faulty: slower, then again",
         "slower", fact.span, fact.hands, rate, 4, fact.section,
@@ -246,7 +253,7 @@ def _join(fact: HandFacts, facts: PlanFacts) -> PlanItem | None:
     alone = [h for h in facts.hands if h.section == fact.section and h.hands != "both"]
     if len(alone) < 2 or not all(map(_is_known, alone)):
         return None
-    rate = round(SLOWER * min(h.tempo_share or FIRST_TEMPO for h in alone), 2)
+    rate = _slower_than(min(h.tempo_share or FIRST_TEMPO for h in alone))
     return PlanItem(
         "join", _minutes_for(fact, 4), "each hand is steady alone: join them, slower", "join",
         fact.span, "both", rate, 4, fact.section,
@@ -260,34 +267,46 @@ def _rung(fact: HandFacts, facts: PlanFacts, options: PlanOptions) -> PlanItem |
     if fact.hands != "both" and _both_played(facts, fact.section):
         return None
     reached = fact.tempo_share or FIRST_TEMPO
-    rate = round(min(reached * (1 + options.step), 1.0) if _is_known(fact) else reached, 2)
-    why = (
-        f"good at {reached:.0%}: the next rung"
-        if _is_known(fact)
-        else f"not yet steady at {reached:.0%}"
-    )
+    ready = fact.good_lately or _is_known(fact)
+    rate = max(round(min(reached * (1 + options.step), 1.0) if ready else reached, 2), SLOWEST)
+    why = f"good at {reached:.0%}: the next rung" if ready else f"not yet steady at {reached:.0%}"
     return PlanItem(
         "ladder", _minutes_for(fact, 4), why, "ladder", fact.span, fact.hands, rate, 4, fact.section
     )
 
 
 def _new(facts: PlanFacts) -> list[PlanItem]:
-    """One section not yet played, hands separately; one made of bars already played is not new."""
-    unplayed = [
-        h for h in facts.hands
-        if not h.familiar and not any(o.passes for o in facts.hands if o.section == h.section)
-    ]  # fmt: skip
-    if not unplayed:
-        return []
-    section = unplayed[0].section
-    alone = [h for h in unplayed if h.section == section and h.hands != "both"]
-    return [
-        PlanItem(
-            "new", _minutes_for(h, 3), f"new: {h.name}, {h.hands} hand alone, slowly", "new",
-            h.span, h.hands, FIRST_TEMPO, 3, section,
-        )
-        for h in alone
-    ]  # fmt: skip
+    """The next sections not yet played, hands separately, a few a day.
+
+    One made of bars already played is not new; one that looks like another new one waits a day.
+    """
+    begun = {h.section for h in facts.hands if h.begun_today}
+    played = {h.section for h in facts.hands if h.passes}
+    out: list[PlanItem] = []
+    for fact in facts.hands:
+        if fact.section in played or fact.familiar or fact.hands == "both":
+            continue
+        if fact.section not in begun:
+            if len(begun) >= NEW_A_DAY or _looks_like_one(facts, fact.section, begun):
+                continue
+            begun.add(fact.section)
+        out.append(_new_item(fact))
+    return out
+
+
+def _new_item(fact: HandFacts) -> PlanItem:
+    return PlanItem(
+        "new", _minutes_for(fact, 3), f"new: {fact.name}, {fact.hands} hand alone, slowly", "new",
+        fact.span, fact.hands, FIRST_TEMPO, 3, fact.section,
+    )  # fmt: skip
+
+
+def _looks_like_one(facts: PlanFacts, section: int, others: set[int]) -> bool:
+    """A twin has its parting between this section and one of the others."""
+    return any(
+        section in parting.sections and others & (set(parting.sections) - {section})
+        for parting in facts.partings
+    )
 
 
 def _run_through(facts: PlanFacts, now: datetime, options: PlanOptions) -> list[PlanItem]:
@@ -336,18 +355,6 @@ def _cut(item: PlanItem, turn_min: float) -> list[PlanItem]:
     passes = max(round(item.passes / count), 1)
     turn = replace(item, minutes=round(item.minutes / count, 1), passes=passes)
     return [turn] * count
-
-
-def _part_look_alikes(items: Sequence[PlanItem], facts: PlanFacts) -> list[PlanItem]:
-    """No two look-alike passages as the last new things: the later one is left for another day."""
-    alike = {frozenset(p.sections) for p in facts.partings}
-    new = [k for k, item in enumerate(items) if item.kind == "new"]
-    drop = {
-        b for a, b in itertools.pairwise(new)
-        if items[a].section != items[b].section
-        and frozenset((items[a].section, items[b].section)) in alike
-    }  # fmt: skip
-    return [item for k, item in enumerate(items) if k not in drop]
 
 
 def _with_breaks(items: Sequence[PlanItem], options: PlanOptions) -> list[PlanItem]:

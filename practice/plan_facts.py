@@ -31,6 +31,8 @@ class HandFacts:
         tempo_share: of its last good passes (median), or of its last passes if none is good.
         recall: when it is due, None if never played cold. played_today: it is not cold any more.
         wrong_twice: the last two whole passes were both faulty.
+        good_lately: two of its last three whole passes were good.
+        begun_today: it was never played before today.
         familiar: every bar of it is in another section that comes before.
     """
 
@@ -46,6 +48,8 @@ class HandFacts:
     recall: Recall | None = None
     played_today: bool = False
     wrong_twice: bool = False
+    good_lately: bool = False
+    begun_today: bool = False
     familiar: bool = False
 
 
@@ -127,6 +131,8 @@ def _with_history(store: Store, fact: HandFacts, now: datetime) -> HandFacts:
         recall=find_recall(read_cold(store, fact.key, fact.hands, COLD_PASSES), now),
         played_today=any(r.day == today for r in recent),
         wrong_twice=len(judged) > 1 and not (judged[-1].good or judged[-2].good),
+        good_lately=sum(r.good for r in judged[-3:]) >= 2,
+        begun_today=recent[0].day == today and fact.passes <= len(judged),
     )
 
 

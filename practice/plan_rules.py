@@ -77,13 +77,14 @@ RULES: dict[str, Rule] = {
             "weak",
         ),
         Rule(
-            "look-alikes", "never two look-alike passages as the last new things of an evening",
+            "look-alikes", "never two look-alike passages new on one day",
             "Allen 2013, Psychol Music, doi 10.1177/0305735612463947",
             "a second similar melody learnt afterwards took away the overnight gain (n = 60)",
             "moderate",
         ),
         Rule(
-            "new", "one new section a day, in order of playing", "common practice", "", "none known"
+            "new", "a few new sections a day, in order of playing",
+            "common practice", "", "none known",
         ),
         Rule(
             "run-through", "the whole form, without stopping, before a date and when all is steady",

@@ -40,6 +40,7 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     from practice.library import open_arrangement
     from practice.plan import make_plan
     from practice.plan_facts import gather_facts
+    from practice.plan_sheets import keep_sheets
     from practice.store import Store
 
     told = _read_options(options)
@@ -49,10 +50,12 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     with Store(places.store) as store:
         facts = gather_facts(store, arrangement, options.arrangement, now)
     items = make_plan(facts, now, told)
+    names = keep_sheets(places.data / "drills", items, arrangement, told)
+    commands = [say_start(item, facts, name) for item, name in zip(items, names, strict=True)]
     if options.json:
-        write_json(env, options.json, plan_json(items, facts))
+        write_json(env, options.json, plan_json(items, facts, commands))
     if options.json != "-":
-        _say(env, items, facts, told, options.why)
+        _say(env, items, facts, commands, told, options.why)
     return ExitStatus.DONE
 
 
@@ -74,20 +77,33 @@ def _read_options(options: argparse.Namespace) -> PlanOptions:
     )
 
 
-def plan_json(items: list[PlanItem], facts: PlanFacts) -> dict[str, object]:
+def say_start(item: PlanItem, facts: PlanFacts, name: str) -> str:
+    """The command that starts an item: its kept drill, or in full where it could not be kept."""
+    import shlex
+
+    from practice.plan import say_command
+
+    return (
+        f"undersong play {shlex.quote(facts.path)} --drill {name}"
+        if name
+        else say_command(item, facts)
+    )
+
+
+def plan_json(items: list[PlanItem], facts: PlanFacts, commands: list[str]) -> dict[str, object]:
     """The plan for other programs."""
     from dataclasses import asdict
 
-    from practice.plan import say_command, say_what
+    from practice.plan import say_what
     from practice.plan_rules import RULES
 
     rows = [
         {
             "kind": i.kind, "what": say_what(i, facts), "minutes": i.minutes, "reason": i.reason,
             "rule": i.rule, "hands": i.hands, "rate": i.rate, "passes": i.passes,
-            "command": say_command(i, facts),
+            "command": command,
         }
-        for i in items
+        for i, command in zip(items, commands, strict=True)
     ]  # fmt: skip
     used = {i.rule for i in items}
     rules = [asdict(rule) for name, rule in RULES.items() if name in used]
@@ -95,9 +111,14 @@ def plan_json(items: list[PlanItem], facts: PlanFacts) -> dict[str, object]:
 
 
 def _say(
-    env: Environment, items: list[PlanItem], facts: PlanFacts, told: PlanOptions, why: bool
+    env: Environment,
+    items: list[PlanItem],
+    facts: PlanFacts,
+    commands: list[str],
+    told: PlanOptions,
+    why: bool,
 ) -> None:
-    from practice.plan import say_command, say_what
+    from practice.plan import say_what
     from practice.plan_rules import RULES
 
     total = sum(i.minutes for i in items)
@@ -105,8 +126,8 @@ def _say(
     for number, item in enumerate(items, 1):
         env.say(f"{number:>3}. {item.minutes:>4.1f} min  {say_what(item, facts)}")
         env.say(f"              {item.reason}")
-        if command := say_command(item, facts):
-            env.say(f"              $ {command}")
+        if commands[number - 1]:
+            env.say(f"              $ {commands[number - 1]}")
     if total < told.minutes - told.turn_min:
         env.say("Nothing more is due today; the rest of the time is for playing what you like.")
     env.say(

@@ -19,6 +19,7 @@ from engine.arrangement import Arrangement
 from engine.section_review import section_span
 from engine.standing import STAGES
 from practice.drill import find_span
+from practice.drills.sheet_file import read_sheet
 from practice.library import open_arrangement
 from practice.plan import PlanItem, PlanOptions, make_plan, say_command, say_what
 from practice.plan_facts import HandFacts, Parting, PlanFacts, WeakBar, find_weak_bars, gather_facts
@@ -138,6 +139,14 @@ def test_the_next_rung_is_a_step_up_only_when_steady(pans: Arrangement) -> None:
     assert "ladder" not in kinds(plan(pans, played(pans, 1, "secure")))
 
 
+def test_it_never_slows_under_what_counts_and_climbs_again(pans: Arrangement) -> None:
+    """Good passes at a slow tempo are the next rung, not more of the same."""
+    crawl = played(pans, 1, "reading", tempo_share=0.4, wrong_twice=True)
+    assert next(i.rate for i in plan(pans, crawl) if i.kind == "slower") == 0.5
+    ready = played(pans, 1, "reading", tempo_share=0.55, good_lately=True)
+    assert next(i.rate for i in plan(pans, ready) if i.kind == "ladder") == 0.57
+
+
 def test_two_faulty_passes_slow_it_down(pans: Arrangement) -> None:
     items = plan(pans, played(pans, 1, "reading", wrong_twice=True))
     slower = next(i for i in items if i.kind == "slower")
@@ -152,11 +161,14 @@ def test_hands_are_joined_when_each_is_steady(pans: Arrangement) -> None:
     assert "join" not in kinds(plan(pans, *alone, fact(pans, 1)))
 
 
-def test_one_new_section_a_day_hands_separately(pans: Arrangement) -> None:
-    unplayed = [fact(pans, k, h) for k in (1, 2) for h in ("left", "right", "both")]
+def test_a_few_new_sections_a_day_hands_separately(pans: Arrangement) -> None:
+    unplayed = [fact(pans, k, h) for k in range(1, 6) for h in ("left", "right", "both")]
     new = [i for i in plan(pans, *unplayed) if i.kind == "new"]
-    assert {i.section for i in new} == {1}
+    assert {i.section for i in new} == {1, 2, 3}
     assert {i.hands for i in new} == {"left", "right"}
+    begun = [played(pans, k, "reading", begun_today=True) for k in (1, 2)]
+    later = [fact(pans, k, h) for k in (3, 4) for h in ("left", "right", "both")]
+    assert {i.section for i in plan(pans, *begun, *later) if i.kind == "new"} == {3}
 
 
 def test_partings_are_practised_by_turns_until_both_are_secure(pans: Arrangement) -> None:
@@ -170,13 +182,15 @@ def test_partings_are_practised_by_turns_until_both_are_secure(pans: Arrangement
     assert "parting" not in kinds(plan(pans, *secure, partings=(parting,)))
 
 
-def test_two_look_alikes_are_never_both_new_on_one_evening(pans: Arrangement) -> None:
-    from practice.plan import _part_look_alikes
-
+def test_two_look_alikes_are_never_both_new_on_one_day(pans: Arrangement) -> None:
     spans = [section_span(pans.form.sections[k]) for k in (1, 3)]
-    facts = PlanFacts(pans, "", (), partings=(Parting(spans[0], spans[1], "", (1, 3)),))
-    new = [PlanItem("new", 3.0, "", "new", section=k) for k in (1, 3, 2)]
-    assert [i.section for i in _part_look_alikes(new, facts)] == [1, 2]
+    alike = (Parting(spans[0], spans[1], "", (1, 3)),)
+    unplayed = [fact(pans, k, h) for k in (1, 2, 3) for h in ("left", "right")]
+    new = [i for i in plan(pans, *unplayed, partings=alike) if i.kind == "new"]
+    assert {i.section for i in new} == {1, 2}
+    begun = played(pans, 1, "reading", begun_today=True)
+    third = [fact(pans, 3, h) for h in ("left", "right")]
+    assert "new" not in kinds(plan(pans, begun, *third, partings=alike))
 
 
 def test_sections_take_turns_unless_switched_off(pans: Arrangement) -> None:
@@ -286,8 +300,13 @@ def test_the_command_says_and_writes_the_plan(exercises: Path, tmp_path: Path) -
     assert main(words, env) == ExitStatus.DONE
     told = json.loads(out.getvalue())
     assert told["version"] == 1
-    assert {row["kind"] for row in told["items"]} == {"new"}
-    assert {rule["name"] for rule in told["rules"]} == {"new"}
+    assert {row["kind"] for row in told["items"]} == {"new", "break"}
+    assert {rule["name"] for rule in told["rules"]} == {"new", "break"}
+    started = told["items"][0]["command"].split()
+    assert started[:2] == ["undersong", "play"]
+    sheet = read_sheet(tmp_path / "drills" / f"{started[-1]}.toml")
+    assert sheet.where == ("bars 1-4",)
+    assert (sheet.hands, sheet.ladder.start) == (("left",), 0.6)
 
 
 @pytest.mark.parametrize(
