@@ -1,0 +1,163 @@
+"""The built-in sound measured: `python -m tests.bench.bench_sound [--minutes 10] [--picture FILE]`.
+
+- rendering: seconds for the whole piano; milliseconds a block by strokes sounding.
+- the card: SDL's disk driver plays clicks and writes what would be heard to a file. Each click's
+  sample is compared with the moment it was meant for, read in hindsight from all sightings of the
+  card's clock around it. That driver paces itself by the system's sleep, so its clock wanders by
+  far more than a crystal's; the figures are an upper bound. Also: gaps, drift, hand-over lateness.
+- the picture: spectra of six notes with the partials the model claims.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+from engine.tone.click import ACCENT
+from engine.tone.piano import RATE_HZ, Piano, render_piano
+from engine.tone.strings import find_partials
+from engine.tone.voices import Voices
+from practice.accompany import Accompanist
+from practice.clock import SystemClock
+from practice.sound import BLOCK, BuiltInPiano
+
+CLICK_EVERY_S = 0.5
+#: Sightings this near a click tell where the card's clock stood.
+NEAR_S = 4.0
+
+
+def measure_rendering() -> Piano:
+    """Time the piano and the mixer."""
+    start = time.perf_counter()
+    piano = render_piano()
+    print(f"piano rendered in {time.perf_counter() - start:.1f} s")
+    for strokes in (1, 16, 64, 96):
+        voices = Voices(piano)
+        voices.play(b"\xb0\x40\x7f")
+        for k in range(strokes):
+            voices.play(bytes([0x90, 21 + k % 88, 80]))
+        took = []
+        for _ in range(60):
+            start = time.perf_counter()
+            voices.render(BLOCK)
+            took.append(time.perf_counter() - start)
+        ms = np.array(took) * 1000
+        print(
+            f"  {strokes:3} strokes: {np.median(ms):5.2f} ms a block, 99 % under "
+            f"{np.percentile(ms, 99):5.2f}, of {BLOCK / RATE_HZ * 1000:.1f}"
+        )
+    return piano
+
+
+class Sightings:
+    """All sightings of the card's clock, for hindsight."""
+
+    def __init__(self, instrument: BuiltInPiano) -> None:
+        self.seen: list[tuple[float, int]] = []
+        self._pass_on = instrument.clock.hear_taken
+        instrument.clock.hear_taken = self._note  # type: ignore[method-assign]
+
+    def _note(self, now_s: float, sample: int) -> None:
+        self.seen.append((now_s, sample))
+        self._pass_on(now_s, sample)
+
+    def sample_at(self, time_s: float) -> float:
+        """Where the card stood, from the lower edge of what was seen around that moment."""
+        near = np.array([(t, n) for t, n in self.seen if abs(t - time_s) < NEAR_S])
+        slope, _ = np.polyfit(near[:, 0] - time_s, near[:, 1], 1)
+        ahead = near[:, 1] - slope * (near[:, 0] - time_s)
+        return float(np.percentile(ahead, 98))
+
+
+def measure_card(piano: Piano, minutes: float) -> None:
+    """Play clicks to SDL's disk driver and find them in the file."""
+    file = Path(tempfile.mkdtemp()) / "heard.raw"
+    os.environ.update(SDL_AUDIODRIVER="disk", SDL_DISKAUDIOFILE=str(file))
+    clock = SystemClock()
+    instrument = BuiltInPiano(piano, clock)
+    sightings, accompanist = Sightings(instrument), Accompanist(instrument, clock)
+    time.sleep(4.0)
+    times = clock.now_s() + 0.5 + np.arange(0.0, minutes * 60, CLICK_EVERY_S)
+    accompanist.add([(float(t), bytes([0x99, ACCENT, 127])) for t in times])
+    late: list[float] = []
+    while clock.now_s() < times[-1] + 0.5:
+        time.sleep(min(20.0, max(times[-1] + 0.6 - clock.now_s(), 0.05)))
+        late += accompanist.lateness_s
+    gaps, drift = instrument.gaps, instrument.clock.drift_ppm
+    accompanist.close()
+    found = find_clicks(np.fromfile(file, "<i2")[::2])
+    file.unlink()
+    print(
+        f"card: {len(found)} of {len(times)} clicks in the file, {gaps} gaps, drift {drift:.0f} ppm"
+    )
+    print(
+        f"  handed over late by {np.median(late) * 1000:.2f} ms, 99 %: {np.percentile(late, 99) * 1000:.2f}"
+    )
+    if gaps or len(found) != len(times):
+        print("  with gaps or clicks lost, places cannot be compared")
+        return
+    meant = np.array([sightings.sample_at(float(t)) for t in times])
+    off_ms = (found - meant) / RATE_HZ * 1000
+    off_ms -= np.median(off_ms)
+    print(
+        f"  heard against judged: median {np.median(np.abs(off_ms)):.2f} ms, "
+        f"99 % {np.percentile(np.abs(off_ms), 99):.2f}, worst {np.max(np.abs(off_ms)):.2f}; "
+        f"last minute {np.median(np.abs(off_ms[-120:])):.2f}"
+    )
+
+
+def find_clicks(sound: np.ndarray) -> np.ndarray:
+    """Sample at which each click begins."""
+    loud = np.flatnonzero(np.abs(sound.astype(np.int32)) > 3000)
+    apart = np.concatenate([[True], np.diff(loud) > RATE_HZ // 10])
+    return loud[apart]
+
+
+def draw_spectra(piano: Piano, path: str) -> None:
+    """Six notes, half a second after the stroke, and where the model puts the partials."""
+    import matplotlib
+
+    matplotlib.use("Agg")
+    import matplotlib.pyplot as plt
+
+    figure, axes = plt.subplots(3, 2, figsize=(11, 9), constrained_layout=True)
+    for key, axis in zip((28, 40, 52, 60, 72, 84), axes.flat, strict=True):
+        voices = Voices(piano, room=0.0)
+        voices.play(bytes([0x90, key, 90]))
+        sound = voices.render(RATE_HZ)[:, 0].astype(float)
+        window = sound[2000 : 2000 + 32768] * np.hanning(32768)
+        level = 20 * np.log10(np.abs(np.fft.rfft(window)) + 1e-9)
+        hz = np.fft.rfftfreq(32768, 1 / RATE_HZ)
+        top = find_partials(key, 0.7).hz[:16]
+        axis.plot(hz, level - level.max(), linewidth=0.8)
+        axis.vlines(top, -90, -84, linewidth=1.0)
+        axis.set(
+            xlim=(0, top[-1] * 1.05), ylim=(-90, 3), title=f"MIDI {key}: marks are the model's"
+        )
+        axis.set(xlabel="Hz", ylabel="dB")
+    figure.savefig(path, dpi=110)
+    print(f"picture: {path}")
+
+
+def run(argv: list[str]) -> int:
+    """All measurements asked for."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--minutes", type=float, default=0.5)
+    parser.add_argument("--picture")
+    options = parser.parse_args(argv)
+    sys.setswitchinterval(0.0005)
+    piano = measure_rendering()
+    if options.picture:
+        draw_spectra(piano, options.picture)
+    measure_card(piano, options.minutes)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(run(sys.argv[1:]))
