@@ -96,8 +96,9 @@ def measure_card(piano: Piano, minutes: float) -> None:
     print(
         f"card: {len(found)} of {len(times)} clicks in the file, {gaps} gaps, drift {drift:.0f} ppm"
     )
+    late_ms = np.array(late) * 1000
     print(
-        f"  handed over late by {np.median(late) * 1000:.2f} ms, 99 %: {np.percentile(late, 99) * 1000:.2f}"
+        f"  handed over late by {np.median(late_ms):.2f} ms, 99 %: {np.percentile(late_ms, 99):.2f}"
     )
     if gaps or len(found) != len(times):
         print("  with gaps or clicks lost, places cannot be compared")
