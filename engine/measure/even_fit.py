@@ -1,10 +1,10 @@
 """A smooth tempo curve and the habits of the places, fitted together to the cells of a figure.
 
 Model: onset = smooth(marked time) + habit(place) + rest. The curve is a cubic regression
-spline over each unbroken run of cells (a new one after 48 cells), with one piece for every two
-cells or ten notes, whichever is more; the habits sum to nought. Both are found by least
-squares in one step, so that the curve cannot swallow a habit nor a habit the tempo, and the
-degrees of freedom that either costs are known exactly.
+spline over each unbroken run of cells (a new one after 48 cells), with one piece for every cell
+or eight notes, whichever is more, so that it follows a rubato of four cells and more; the habits
+sum to nought. Both are found by least squares in one step, so that the curve cannot swallow a
+habit nor a habit the tempo, and the degrees of freedom that either costs are known exactly.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from engine.measure.columns import Columns
 from engine.measure.heard import Numbers
 
 #: One piece of the tempo curve for so many cells and notes at least.
-PIECE_CELLS, PIECE_NOTES = 2, 10
+PIECE_CELLS, PIECE_NOTES = 1, 8
 #: A long run is cut into curves of at most so many cells, so that its length costs no more.
 CURVE_CELLS = 48
 

@@ -24,6 +24,8 @@ LEAST_OCTAVES = 6
 _NONE = "no octaves in what was asked for"
 #: From low to high by more than this for each note after the first is a roll, not a fault.
 ROLLED_MS = 60.0
+#: The upper first by more than this: the two were not meant together (or are mistaken for a pair).
+APART_MS = 200.0
 #: Median |residual| up to which octaves are called so (our choice, from the percentiles).
 TOGETHER = ((10.0, "together"), (20.0, "normal"), (30.0, "loose"), (np.inf, "heard as split"))
 
@@ -53,7 +55,7 @@ class Octaves:
     """How the octaves spoke.
 
     Attributes:
-        octaves: how many were played whole. rolled: left out as rolled.
+        octaves: how many were played whole and together. rolled: left out as rolled.
         split_ms: mean split; median_split_ms: its median.
         median_abs_split_ms, p95_abs_split_ms: of |split|, before loudness is taken off.
         ms_per_velocity: slope of split on (upper minus lower velocity) in this pass.
@@ -214,7 +216,7 @@ def _played(heard: Heard, rows: Indices) -> tuple[_Pairs, int]:
     lower, upper = rows[:, 0], rows[:, 1]
     split = (heard.onset_s[lower] - heard.onset_s[upper]) * 1000.0
     rolled = split < -ROLLED_MS
-    order = np.flatnonzero(~rolled)
+    order = np.flatnonzero(~rolled & (split < APART_MS))
     order = order[np.argsort(heard.onset_s[lower[order]], kind="stable")]
     lower, upper = lower[order], upper[order]
     return (

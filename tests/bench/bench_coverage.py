@@ -107,8 +107,21 @@ def scenarios() -> Iterator[Scenario]:
         yield Scenario(
             f"timekeeper {keeper:g}, finger {finger:g}",
             replace(usual, jitter=0.0, timekeeper=keeper, finger=finger),
-            {"evenness.timekeeper_sd_ms": keeper, "evenness.finger_sd_ms": finger},
+            {
+                "evenness.timekeeper_sd_ms": keeper,
+                "evenness.finger_sd_ms": finger,
+                "evenness.places.3.deviation_ms": 10.875,
+                "evenness.places.6.deviation_ms": -1.125,
+            },
         )
+    waving = replace(usual, rubato=(0.04, 4.0))
+    steady = ("sd_ms", "robust_sd_ms", "median_sd_ioi_ms", "audible_share", "places")
+    yield Scenario(
+        "rubato of 4 % in waves of four bars",
+        waving,
+        {k: v for k, v in truths(usual).items() if k.split(".")[1].endswith(steady)
+         and k.startswith("evenness")},
+    )  # fmt: skip
     yield _click()
     yield Scenario("97 % right", replace(usual, right=0.97), {"notes.right_share": 0.97})
     yield Scenario(

@@ -57,8 +57,8 @@ PEDAL_ELSEWHERE = "down 65 % (35 to 80), lifted +44 (-4 to 103), caught +198 (12
 
 REMARKS = {
     "op. 57": """
-        Slower than anything counted, an Andante whose figure breathes with the line; its CV (0.17
-        to 0.22) is that of the freer quarter of quicker figures.""",
+        Slower than anything counted, an Andante whose figure breathes with the line; its CV (0.16
+        to 0.20) is at the edge of the freer quarter of quicker figures.""",
     "op. 25 no. 1": """
         Far freer than the repertoire's middle half, and past its 95th percentile (CV 0.36): the
         first note of the six, under each melody note, is held for 120 to 140 ms and varies by 80 to

@@ -32,7 +32,8 @@ class Known:
 
     habit: of the eight places, taken about their mean. jitter: of each figure note.
     timekeeper, finger: Wing & Kristofferson's two. drift: percent a minute faster.
-    bar_tempo_sd: share by which each bar's tempo is off, drawn anew.
+    bar_tempo_sd: share by which each bar's tempo is off, drawn anew. rubato: a slow wave in the
+    tempo: its height (share) and its length (bars).
     split: of an octave at equal loudness. slope: ms for each velocity step the upper is louder.
     together_sd: of the split. lead, lead_sd: line before figure, at equal loudness.
     upper, lower, figure: velocities (mean, SD) of line, its copy below, and figure.
@@ -48,6 +49,7 @@ class Known:
     finger: float = 0.0
     drift: float = 0.0
     bar_tempo_sd: float = 0.0
+    rubato: tuple[float, float] = (0.0, 4.0)
     split: float = 3.0
     slope: float = 0.8
     together_sd: float = 8.0
@@ -120,6 +122,10 @@ def _grid(known: Known, draw: np.random.Generator) -> np.ndarray:
         rate = known.drift / 100.0 / 60000.0
         even = np.log1p(rate * even) / rate
     grid = even
+    if known.rubato[0]:
+        height, length = known.rubato[0], known.rubato[1] * PLACES * known.interval
+        wave = np.sin(2 * np.pi * even / length) / (2 * np.pi)
+        grid = grid + height * length * wave
     if known.bar_tempo_sd:
         bars = 1.0 + draw.normal(0, known.bar_tempo_sd, known.bars)
         steps = np.repeat(bars, PLACES) * known.interval
