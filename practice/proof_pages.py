@@ -102,14 +102,19 @@ def _measure(block: _Block) -> tuple[Image, int]:
 
 
 def _paste(page: Image, arrangement: Arrangement, block: _Block, picture: Image, y: int) -> int:
-    from PIL import ImageDraw
+    from PIL import Image, ImageDraw
 
-    page.paste(picture, (MARGIN_PX, y), picture)
+    # The engraving's colours only tell the hands apart: here all is printed in ink.
+    ink = Image.new("RGB", picture.size, INK)
+    page.paste(ink, (MARGIN_PX, y), picture.getchannel("A"))
     pen = ImageDraw.Draw(page)
     space_px = picture.width / block.system.width
+    at_place: dict[tuple[float, float], int] = {}
     for number, remark in block.remarks:
-        x, at = _place(arrangement, block.system, remark)
-        _mark(pen, MARGIN_PX + x * space_px, y + at * space_px, number, space_px)
+        place = _place(arrangement, block.system, remark)
+        nth = at_place[place] = at_place.get(place, -1) + 1
+        x, at = place
+        _mark(pen, MARGIN_PX + x * space_px, y + at * space_px, number, space_px, nth)
     y += picture.height
     for number, remark in block.remarks:
         for line in _wrapped(number, remark):
@@ -129,11 +134,11 @@ def _place(arrangement: Arrangement, system: EngravedSystem, remark: Remark) -> 
     return left + 1.0, system.staves[0].top - 1.5
 
 
-def _mark(pen: ImageDraw, x: float, y: float, number: int, space_px: float) -> None:
+def _mark(pen: ImageDraw, x: float, y: float, number: int, space_px: float, nth: int) -> None:
     """A ring round the note and its number above it: shape and figure, not colour alone."""
     r = 1.3 * space_px
     pen.ellipse((x - r, y - r, x + r, y + r), outline=MARK, width=2)
-    pen.text((x + r, y - r - 16), str(number), fill=MARK, font=_font(18))
+    pen.text((x + r + 24 * nth, y - r - 16), str(number), fill=MARK, font=_font(18))
 
 
 def _wrapped(number: int, remark: Remark) -> list[str]:

@@ -60,7 +60,9 @@ def spelling_remarks(arrangement: Arrangement) -> Iterator[Remark]:
         alike = _struck_alike(arrangement, one)
         if place_in_context(arrangement, one.note.pitch, one.note.onset_q, alike) != agreed:
             continue
-        yield _remark(arrangement, one, agreed, chord is not None)
+        octaves = [arrangement.notes[i] for i in sorted(alike)]
+        if one.index == min(alike):  # one remark for a note and its octave copies
+            yield _remark(arrangement, one, agreed, chord is not None, octaves)
 
 
 def _long(harmony: Harmony, least_q: int = LONG_Q) -> bool:
@@ -74,12 +76,13 @@ def _steady(harmony: Harmony) -> bool:
 
 
 def _struck_alike(arrangement: Arrangement, one: _Named) -> frozenset[int]:
-    """The note and its octave copies: they were written together and share an error."""
+    """The note and its octave copies of the same name: written together, they share an error."""
     return frozenset(
         i
         for i in range(max(0, one.index - 12), min(len(arrangement.notes), one.index + 13))
         if arrangement.notes[i].onset_q == one.note.onset_q
-        and (arrangement.notes[i].pitch - one.note.pitch) % 12 == 0
+        and (arrangement.notes[i].step, arrangement.notes[i].alter)
+        == (one.note.step, one.note.alter)
     )
 
 
@@ -136,7 +139,9 @@ def _steps_around(arrangement: Arrangement, one: _Named) -> Iterator[int]:
             i += way
 
 
-def _remark(arrangement: Arrangement, one: _Named, agreed: int, by_chord: bool) -> Remark:
+def _remark(
+    arrangement: Arrangement, one: _Named, agreed: int, by_chord: bool, notes: list[ScoreNote]
+) -> Remark:
     note = one.note
     step, alter, octave = spell(note.pitch, agreed)
     name = f"{step}{SIGNS[alter]}{octave}"
@@ -145,4 +150,4 @@ def _remark(arrangement: Arrangement, one: _Named, agreed: int, by_chord: bool) 
         why = f"{printed(note.name)} in {symbol}, which would have {printed(name)}"
     else:
         why = f"{printed(note.name)} over {symbol}, where the page has {printed(name)} otherwise"
-    return remark_on(arrangement, "spelling", [note], why, 0.6 if by_chord else 0.7, name)
+    return remark_on(arrangement, "spelling", notes, why, 0.6 if by_chord else 0.7, name)
