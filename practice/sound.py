@@ -99,6 +99,8 @@ class BuiltInPiano:
         self.output_latency_s = output_latency_s
         self._voices = Voices(piano)
         self._inbox: deque[tuple[float | None, bytes]] = deque()
+        #: (when handed over, sample at which it would have begun to sound), by `mark`.
+        self.marks: list[tuple[float, int]] = []
         self._silence = False
         block_s = block / piano.rate_hz
         self.lead_s = output_latency_s + 2 * block_s + SLACK_S
@@ -127,6 +129,10 @@ class BuiltInPiano:
         """Sound a message with the next block."""
         self._inbox.append((None, data))
 
+    def mark(self, now_s: float) -> None:
+        """Note where a message handed over now would sound, and play nothing."""
+        self._inbox.append((now_s, b""))
+
     def silence(self) -> None:
         """Stop everything within a block and 10 ms."""
         self._inbox.clear()
@@ -148,7 +154,9 @@ class BuiltInPiano:
             self._voices.silence()
         while self._inbox:
             time_s, data = self._inbox.popleft()
-            if time_s is None or not self.clock.running:
+            if not data and time_s is not None:
+                self.marks.append((time_s, self._voices.sample))
+            elif time_s is None or not self.clock.running:
                 self._voices.play(data)
             else:
                 self._voices.schedule(self.sample_for(time_s), data)

@@ -6,6 +6,7 @@ import argparse
 import sys
 from typing import TYPE_CHECKING, Any
 
+from engine.errors import UndersongError
 from practice.environment import Environment, ExitStatus, find_places
 
 if TYPE_CHECKING:
@@ -30,6 +31,13 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--json", metavar="FILE", help="write the list as JSON; - for standard output"
     )
+    parser.add_argument(
+        "--check", action="store_true", help="measure the delay of the built-in sound, too"
+    )
+    parser.add_argument(
+        "--latency", metavar="MS", type=float,
+        help="keep what the sound takes from the computer to your ear, as you found it",
+    )  # fmt: skip
 
 
 def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
@@ -52,6 +60,10 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
         if not inputs:
             env.say(f"No keyboard. {_ADVICE.get(sys.platform, _ADVICE['linux'])}")
             env.say("Without one: undersong play ARRANGEMENT --player demo")
+    if options.latency is not None:
+        _keep_latency(options, env)
+    if options.check:
+        _check_sound(options, env)
     return ExitStatus.DONE
 
 
@@ -74,3 +86,37 @@ def _say_api(env: Environment, api: ApiPorts, chosen: str | None) -> None:
         env.say(f"  out  {name}")
     if not (api.inputs or api.outputs):
         env.say("  nothing connected")
+
+
+def _keep_latency(options: argparse.Namespace, env: Environment) -> None:
+    from dataclasses import replace
+
+    from practice.settings import load_settings, save_settings
+
+    if not 0.0 <= options.latency <= 1000.0:
+        raise UndersongError(f"latency {options.latency:g}", "", "give milliseconds from 0 to 1000")
+    path = find_places(options.data, env.variables).settings
+    settings, _ = load_settings(path)
+    problem = save_settings(path, replace(settings, output_latency_ms=options.latency))
+    env.say(problem or f"Sound is taken to reach you {options.latency:g} ms after the computer.")
+
+
+def _check_sound(options: argparse.Namespace, env: Environment) -> None:
+    """Measure what can be measured without a microphone."""
+    from practice.audio_device import check_card
+    from practice.delay_check import measure_delay
+    from practice.sound import BuiltInPiano, load_piano
+
+    check_card()
+    piano = BuiltInPiano(load_piano(find_places(options.data, env.variables).cache), env.clock)
+    try:
+        delay = measure_delay(piano, env.clock)
+    finally:
+        piano.close()
+    env.say(
+        f"Sound: a key is in the audio buffer after {delay.median_s * 1000:.0f} ms"
+        f" (95 % within {delay.most_s * 1000:.0f}); gaps: {delay.gaps}."
+    )
+    env.say(
+        "What the card and the loudspeaker add cannot be seen from here: --latency MS keeps it."
+    )

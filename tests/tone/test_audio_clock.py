@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 
 from practice.audio_clock import AudioClock
+from practice.clock import ManualClock
+from practice.delay_check import measure_delay
 
 RATE_HZ, BLOCK = 44_100, 512
 
@@ -55,3 +57,22 @@ def test_a_card_that_ran_dry_is_followed_again() -> None:
     clock.hear_taken(true_s + 0.7, sample + BLOCK)
     assert clock.time_at(sample + BLOCK) == pytest.approx(true_s + 0.7)
     assert clock.drift_ppm == pytest.approx(80.0, abs=60)
+
+
+def test_the_delay_told_is_from_handing_over_to_the_sample() -> None:
+    """A card that plays each stroke 512 samples after it was handed over."""
+
+    class Card:
+        gaps = 0
+
+        def __init__(self) -> None:
+            self.clock = AudioClock(RATE_HZ)
+            self.clock.hear_taken(0.0, 0)
+            self.marks: list[tuple[float, int]] = []
+
+        def mark(self, now_s: float) -> None:
+            self.marks.append((now_s, round(self.clock.sample_at(now_s)) + 512))
+
+    delay = measure_delay(Card(), ManualClock())  # type: ignore[arg-type]
+    assert delay.median_s == pytest.approx(512 / RATE_HZ, abs=1e-4)
+    assert delay.most_s == pytest.approx(512 / RATE_HZ, abs=1e-4)
