@@ -118,6 +118,32 @@ def test_a_leak_is_a_lift_inside_one_harmony():
     assert found.changes_clean_share.value == 1.0
 
 
+def test_a_lift_belongs_to_one_change_only():
+    # Changes at 1.8 and 2.6 s; lifted at 2.15, nearer to the first: it is late there, and the
+    # second is missed.
+    written = [(0.8 * k, 0.8, (48, 50, 53)[k], "left") for k in range(3)]
+    written += [(2.4 + 0.8 * k, 0.8, 53, "left") for k in range(5)]
+    names = [(0.0, 0.8, "C"), (0.8, 1.6, "D"), (1.6, 6.4, "F")]
+    harmonies = tuple(
+        Harmony(Fraction(a).limit_denominator(99), Fraction(b).limit_denominator(99), n, "major")
+        for a, b, n in names
+    )
+    found = pedal(with_form(page(written), harmonies=harmonies), (0.5, 127), (2.15, 0), (2.3, 127))
+    assert [c.kind for c in found.changes] == ["late", "missed"]
+    assert found.changes[0].lift_ms == pytest.approx(350.0)
+
+
+def test_a_change_on_the_last_beat_is_in_its_own_bar():
+    # D comes on beat 4 of bar 1.
+    harmonies = (
+        Harmony(Fraction(0), Fraction(3), "C", "major"),
+        Harmony(Fraction(3), Fraction(8), "D", "major"),
+    )
+    written = [(float(k), 1.0, (48, 48, 48, 50)[min(k, 3)], "left") for k in range(8)]
+    found = pedal(with_form(page(written), harmonies=harmonies), (0.5, 127), (4.05, 0), (4.2, 127))
+    assert [(c.bar, c.beat, c.kind) for c in found.changes] == [("1", 4.0, "clean")]
+
+
 def test_means_over_the_changes():
     # Five changes, lifted 10, 20, 30, 40, 50 ms after the bass and caught 150 ms later.
     pairs = [(0.5, 127)]
