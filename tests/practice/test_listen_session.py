@@ -22,8 +22,9 @@ from practice.happenings import (
 )
 from practice.pace import Pace, Silences
 from practice.player import CHARACTERS, perform
-from practice.session import ARM_S, TAKE_SILENCE_S, Session
+from practice.session import TAKE_SILENCE_S, Session
 from practice.snapshot import Command
+from practice.stretch import ARM_S
 
 
 @pytest.fixture(scope="module")
