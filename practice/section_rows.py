@@ -34,7 +34,7 @@ def write_sections(
         [(take, number, *_row(part, started_us, day)) for part in parts],
     )
     for key, when in {*old, *((part.key, day) for part in parts)}:
-        _mark_cold(db, key, when)
+        mark_cold(db, key, when)
         sum_up_day(db, key, when)
 
 
@@ -53,7 +53,7 @@ def _text(thing: Any) -> str:
     return json.dumps(thing, separators=(",", ":")) if thing else ""
 
 
-def _mark_cold(db: sqlite3.Connection, key: str, day: str) -> None:
+def mark_cold(db: sqlite3.Connection, key: str, day: str) -> None:
     """The first pass of a section on a day is the cold one, if it was to play all of it."""
     db.execute("UPDATE section_passes SET cold = 0 WHERE key = ? AND day = ? AND cold", (key, day))
     db.execute(

@@ -1,4 +1,4 @@
-"""`undersong takes`: the kept takes, oldest first."""
+"""`undersong takes`: the kept takes: listed, marked, compared, deleted."""
 
 from __future__ import annotations
 
@@ -9,10 +9,11 @@ from practice.environment import Environment, ExitStatus, find_places
 
 if TYPE_CHECKING:
     from practice.kept import KeptTake
+    from practice.store import Store
 
 NAME = "takes"
-HELP = "List the kept takes."
-EXAMPLE = "undersong takes song.musicxml"
+HELP = "List the kept takes; mark, compare or delete them."
+EXAMPLE = "undersong takes song.musicxml --since 2026-03-01\n  undersong takes --compare 12 40"
 
 _HEAD = ("take", "when", "length", "notes", "passes", "good", "", "arrangement")
 
@@ -20,12 +21,78 @@ _HEAD = ("take", "when", "length", "notes", "passes", "good", "", "arrangement")
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Options of the command."""
     parser.add_argument("arrangement", metavar="ARRANGEMENT", nargs="?", help="only takes of it")
+    only = parser.add_argument_group("which")
+    only.add_argument("--since", metavar="DATE", type=_date, help="from this day on: 2026-03-01")
+    only.add_argument("--until", metavar="DATE", type=_date, help="up to this day")
+    only.add_argument("--keepers", action="store_true", help="only those marked as keepers")
+    only.add_argument("--good", action="store_true", help="only those with a good pass")
+    act = parser.add_mutually_exclusive_group()
+    act.add_argument("--keep", metavar="TAKE", type=int, help="mark a take as a keeper")
+    act.add_argument("--unkeep", metavar="TAKE", type=int, help="take the mark away")
+    act.add_argument("--compare", metavar="TAKE", type=int, nargs=2, help="two takes side by side")
+    act.add_argument("--delete", metavar="TAKE", type=int, help="delete a take; asks twice")
     parser.add_argument(
         "--json", metavar="FILE", help="write the list as JSON; - for standard output"
     )
 
 
 def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
+    """List the takes, or do the one thing asked for with them."""
+    if options.keep or options.unkeep or options.compare or options.delete:
+        return _act(options, env)
+    return _list(options, env)
+
+
+def _date(text: str) -> str:
+    from datetime import date
+
+    return date.fromisoformat(text).isoformat()
+
+
+def _act(options: argparse.Namespace, env: Environment) -> ExitStatus:
+    from engine.errors import TakeError
+    from practice.store import Store
+
+    places = find_places(options.data, env.variables)
+    number = options.keep or options.unkeep or options.delete or options.compare[0]
+    if not places.store.exists():
+        raise TakeError("there is no such take", f"take {number}", "nothing was kept yet")
+    with Store(places.store) as store:
+        if options.compare:
+            return _compare(options.compare, store, env)
+        if options.delete:
+            return _delete(number, store, env)
+        store.take(number)
+        store.mark_keeper(number, bool(options.keep))
+    return ExitStatus.DONE
+
+
+def _compare(numbers: list[int], store: Store, env: Environment) -> ExitStatus:
+    from practice.take_comparison import compare_takes, say_comparison
+
+    for line in compare_takes(store, *numbers):
+        env.say(say_comparison(line))
+    return ExitStatus.DONE
+
+
+def _delete(number: int, store: Store, env: Environment) -> ExitStatus:
+    """Delete a take after two answers; anything else leaves it."""
+    from practice.take_deletion import delete_take
+
+    take = store.take(number)
+    when = take.start.started.strftime("%Y-%m-%d %H:%M")
+    env.say(f"Take {number}, {take.start.title}, {when}, {take.notes} notes. Delete it? yes or no")
+    if env.stdin.readline().strip().casefold() == "yes":
+        env.say(f"It cannot be had back. Type its number, {number}, to delete it.")
+        if env.stdin.readline().strip() == str(number):
+            delete_take(store, number)
+            env.say(f"Take {number} is deleted.")
+            return ExitStatus.DONE
+    env.say("Left as it is.")
+    return ExitStatus.FAILED
+
+
+def _list(options: argparse.Namespace, env: Environment) -> ExitStatus:
     """List the takes."""
     from practice.commands.output import write_json
     from practice.library import open_arrangement
@@ -40,12 +107,22 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
         with Store(places.store) as store:
             for take in store.recover(env.now()):
                 env.warn(f"Recovered take {take.number}: {take.notes} notes")
-            takes = store.takes(content_hash)
+            takes = [t for t in store.takes(content_hash) if _is_wanted(t, options)]
     if options.json:
         write_json(env, options.json, [_as_json(take) for take in takes])
     if options.json != "-":
         _say_takes(env, takes)
     return ExitStatus.DONE
+
+
+def _is_wanted(take: KeptTake, options: argparse.Namespace) -> bool:
+    day = take.start.started.date().isoformat()
+    return (
+        (not options.since or day >= options.since)
+        and (not options.until or day <= options.until)
+        and (not options.keepers or take.keeper)
+        and (not options.good or take.good_passes > 0)
+    )
 
 
 def _as_json(take: KeptTake) -> dict[str, Any]:
