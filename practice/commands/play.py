@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 import argparse
-import contextlib
 import os
-import signal
-import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -143,6 +140,7 @@ def _open_keeper(evening: _Evening) -> TakeKeeper | None:
 
 def _practise(evening: _Evening, sitting: Sitting) -> None:
     from practice.commands.show import load_show
+    from practice.interruptible import interruptible
     from practice.prompts import say_span
 
     evening.say(f"{evening.arrangement.title}: {say_span(evening.arrangement, evening.drill)}")
@@ -150,7 +148,7 @@ def _practise(evening: _Evening, sitting: Sitting) -> None:
     sitting.start()
     seat = _seat_player(evening, sitting)
     try:
-        with _interruptible():
+        with interruptible():
             _show(evening, sitting, seat)
     except KeyboardInterrupt:
         evening.say("Stopped.")
@@ -214,26 +212,6 @@ def _show(evening: _Evening, sitting: Sitting, seat: _Seat) -> None:
     elif not options.no_window:
         evening.say("No screen here: going on without a window.")
     show_terminal(showing)
-
-
-@contextlib.contextmanager
-def _interruptible() -> Iterator[None]:
-    """A request to end, from wherever, ends the practising and not the program."""
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-
-    def interrupt(*_: object) -> None:
-        raise KeyboardInterrupt
-
-    names = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
-    numbers = [getattr(signal, name) for name in names if hasattr(signal, name)]
-    before = [signal.signal(number, interrupt) for number in numbers]
-    try:
-        yield
-    finally:
-        for number, handler in zip(numbers, before, strict=True):
-            signal.signal(number, handler)
 
 
 def _tell_outcome(evening: _Evening, sitting: Sitting) -> None:
