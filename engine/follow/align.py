@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 from engine.arrangement import Arrangement, Hands, Span
 from engine.findings import Finding
-from engine.follow.follower import WORDS
 from engine.follow.doubt import mark_unclear
+from engine.follow.follower import WORDS
 from engine.follow.hindsight import mend_twins
 from engine.follow.missing import MissingNotes
 from engine.follow.path import ORNAMENT, RIGHT, WRONG
@@ -59,9 +59,7 @@ def _labels_of(tracker: Tracker, notes: Sequence[PlayedNote]) -> list[Label]:
     node = tracker.best.node
     for note in reversed(notes):
         assert node is not None
-        labels.append(
-            Label(note.index, note.pitch, note.onset_s, node.what, node.note, node.fresh)
-        )
+        labels.append(Label(note.index, note.pitch, note.onset_s, node.what, node.note, node.fresh))
         node = node.prev
     labels.reverse()
     return labels

@@ -27,13 +27,23 @@ def mend_twins(labels: list[Label], m: ScoreMap) -> None:
     for k in range(len(parts) - 2, -1, -1):
         first, end = parts[k]
         after = parts[k + 1][0]
-        if after != end or not _is_unpaused(labels, after):
+        if after != end or not _is_unpaused(labels, after) or _is_turn(labels, after, m):
             continue
         _mend_detour(labels, parts, k, m) or _mend_start(labels, first, end, m)
 
 
 def _is_unpaused(labels: Sequence[Label], i: int) -> bool:
     return labels[i].time_s - labels[i - 1].time_s < costs.PAUSE_S
+
+
+def _is_turn(labels: Sequence[Label], i: int, m: ScoreMap) -> bool:
+    """The notation itself lets the player go on here (a repeat not taken)."""
+    if not m.turns or labels[i].what != RIGHT:
+        return False
+    before = [m.group[x.note] for x in labels[max(i - 8, 0) : i] if x.what == RIGHT]
+    return bool(before) and m.bar[m.group[labels[i].note]] in {
+        m.bar[g] for b in (m.bar[max(before)] - 1, m.bar[max(before)]) for g in m.turns.get(b, ())
+    }
 
 
 def _mend_detour(
@@ -46,10 +56,8 @@ def _mend_detour(
     before_q = _last_q(labels, parts[k - 1][0], first, m)
     start_q, end_q = _first_q(labels, first, end, m), _last_q(labels, first, end, m)
     next_q = _first_q(labels, end, parts[k + 1][1], m)
-    if None in (before_q, start_q, end_q, next_q):
+    if before_q is None or start_q is None or end_q is None or next_q is None:
         return False
-    assert before_q is not None and start_q is not None and end_q is not None
-    assert next_q is not None
     if not (0.0 <= (next_q - before_q) - (end_q - start_q) <= 2.0 * JOINT_Q):
         return False
     for move_q in _moves(labels, first, end, m, before_q - start_q, before_q - start_q + JOINT_Q):

@@ -128,6 +128,7 @@ def _read_back(
     starts = now.copy()
     jumps = np.zeros(len(now))
     used: set[int] = set()
+    turns = _turns(from_group, m)
     for j in range(len(recent) - 1, -1, -1):
         note = recent[j]
         if j < len(recent) - 1:
@@ -141,6 +142,8 @@ def _read_back(
         )
         jump = costs.jump_at(pauses[j])
         jump_here = jump + jump_cost(at, from_group, m)
+        for group, cost in turns:
+            jump_here[at == group] = np.minimum(jump_here[at == group], cost)
         total = note.before + said - jump_here
         better = matched & (total > best)
         best[better] = total[better]
@@ -184,3 +187,12 @@ def _skipped(
     else:
         missed = hands[0] * left + hands[1] * right
     return np.asarray(np.minimum(costs.MISS_MORE * missed, costs.SKIP_AT_MOST))
+
+
+def _turns(from_group: int, m: ScoreMap) -> list[tuple[int, float]]:
+    """Where the notation lets a player go from here, and what that costs (back costs more)."""
+    if from_group < 0 or not m.turns:
+        return []
+    bar = m.bar[from_group]
+    groups = {g for b in (bar - 1, bar) for g in m.turns.get(b, ())}
+    return [(g, costs.TURN if g >= from_group else costs.TURN_BACK) for g in sorted(groups)]

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from engine.arrangement import Arrangement, Hands, Span, notes_in, whole_span
+from engine.follow.turns import find_turns
 
 #: A grace note is looked for this many quarters before its main note ("before").
 GRACE_LEAD_Q = 0.08
@@ -51,7 +52,8 @@ class ScoreMap:
             before: the same two as arrays; group_q_array: group_q as one.
         pitch_q, pitch_notes: for each MIDI pitch the onsets and indices of its notes, in order.
         s_per_q: seconds a quarter at the marked tempo, by group.
-        bar: index of the bar, by group. bar_start: 1 at the first group of a bar.
+        bar: index of the bar, by group. bar_start: 1 at the first group of a bar;
+            turns: groups where a player may go on who takes another turn, by bar.
     """
 
     notes: list[int]
@@ -73,6 +75,7 @@ class ScoreMap:
     s_per_q: list[float]
     bar: list[int]
     bar_start: npt.NDArray[np.bool_]
+    turns: dict[int, tuple[int, ...]]
     group_q_array: npt.NDArray[np.float64]
     before: tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]
     _last_at: dict[int, npt.NDArray[np.int32]] = field(default_factory=dict)
@@ -101,7 +104,7 @@ class ScoreMap:
 
 
 def heard_onsets(arrangement: Arrangement) -> npt.NDArray[np.float64]:
-    """Where each note is heard, quarters: graces before the beat a little early, Nachschlag late."""
+    """Where each note is heard, quarters: graces just before the beat or at their note's end."""
     table = arrangement.table
     q = table["onset_q"].copy()
     q[table["grace"] == 1] -= GRACE_LEAD_Q
@@ -261,4 +264,10 @@ def _marks_of_groups(arrangement: Arrangement, group_q: npt.NDArray[np.float64])
     step = arrangement.seconds_at(group_q + 1e-3) - arrangement.seconds_at(group_q)
     first = np.ones(len(bar), dtype=bool)
     first[1:] = bar[1:] != bar[:-1]
-    return {"s_per_q": (step * 1e3).tolist(), "bar": bar.tolist(), "bar_start": first}
+    first_group = {int(bar[g]): int(g) for g in np.flatnonzero(first)[::-1]}
+    return {
+        "s_per_q": (step * 1e3).tolist(),
+        "bar": bar.tolist(),
+        "bar_start": first,
+        "turns": find_turns(arrangement.bars, first_group),
+    }

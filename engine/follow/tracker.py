@@ -9,7 +9,8 @@ from engine.follow.scoremap import ScoreMap
 from engine.follow.shaping import Shaping
 from engine.performance import PlayedNote
 
-#: Paths kept, and of those with the same last jump; how much worse than the best one may be; notes looked back upon after a surprise.
+#: Paths kept, and of those with the same last jump; how much worse than the best one a path with
+#: another last jump may be, or with the same; notes looked back upon after a surprise.
 PATHS, VARIANTS, WORSE, VARIANT_WORSE, LOOK_BACK = 14, 3, 24.0, 11.0, 10
 #: Cost of the last four notes together that is a surprise.
 SURPRISE = 7.0
