@@ -193,12 +193,29 @@ def sum_up_day(db: sqlite3.Connection, key: str, day: str) -> None:
     )
 
 
+def _keep_old_judgements(db: sqlite3.Connection) -> None:
+    """What an earlier edition of the engine said of a pass, when it was judged again."""
+    db.execute(
+        """CREATE TABLE passes_before (
+            take INTEGER NOT NULL REFERENCES takes(id) ON DELETE CASCADE,
+            number INTEGER NOT NULL,
+            engine TEXT NOT NULL,
+            replaced_us INTEGER NOT NULL,
+            good INTEGER NOT NULL, why_not TEXT NOT NULL,
+            notes_right INTEGER NOT NULL, notes_wrong INTEGER NOT NULL,
+            notes_extra INTEGER NOT NULL, notes_missing INTEGER NOT NULL,
+            timing_ms REAL, evenness_ms REAL, detail BLOB NOT NULL)"""
+    )
+    db.execute("CREATE INDEX judged_before ON passes_before(take, number)")
+
+
 #: In the order they are taken. New ones go at the end.
 STEPS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     _make_takes,
     _make_passes,
     _make_sections,
     _sum_up_days,
+    _keep_old_judgements,
 )
 
 

@@ -14,7 +14,9 @@ from practice.migrations import STEPS, migrate, sum_up_day, version_of
 from practice.store import PAGE_BYTES, Store, StoreError
 
 #: Tables that are salvaged, in an order in which each only refers to earlier ones.
-TABLES = ("arrangements", "instruments", "takes", "events", "passes", "section_passes")
+TABLES = (
+    "arrangements", "instruments", "takes", "events", "passes", "section_passes", "passes_before",
+)  # fmt: skip
 #: Rows that are not there in a row before a table counts as read to its end.
 EMPTY_ROWS = 5000
 
@@ -222,7 +224,7 @@ def _drop_orphans(copy: sqlite3.Connection) -> list[str]:
     homeless = copy.execute(
         "SELECT DISTINCT take FROM events WHERE take NOT IN (SELECT id FROM takes)"
     ).fetchall()
-    for table in ("events", "passes", "section_passes"):
+    for table in ("events", "passes", "section_passes", "passes_before"):
         copy.execute(f"DELETE FROM {table} WHERE take NOT IN (SELECT id FROM takes)")
     said = [f"take {take}: its notes are lost, what was said of it is kept" for (take,) in bare]
     return said + [f"take {take}: lost" for (take,) in homeless]

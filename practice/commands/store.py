@@ -20,6 +20,11 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     one.add_argument(
         "--restore", metavar="FILE", help="put a copy in its place; the present one is kept aside"
     )
+    one.add_argument(
+        "--judge",
+        metavar="ARRANGEMENT",
+        help="judge its takes again with this edition of the program; old judgements are kept",
+    )
     one.add_argument("--salvage", metavar="FILE", help="copy what can still be read to a new store")
 
 
@@ -33,6 +38,8 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     if options.backup:
         size = store_care.back_up(path, Path(options.backup))
         env.say(f"{options.backup}: {size} bytes")
+    elif options.judge:
+        return _judge(env, path, options)
     elif options.restore:
         aside = store_care.restore(path, Path(options.restore), env.now())
         env.say(f"{path}: restored from {options.restore}")
@@ -56,6 +63,21 @@ def _check(env: Environment, path: Path) -> ExitStatus:
         return ExitStatus.DONE
     env.warn(f"undersong: {path}: is damaged; see: undersong store --salvage NEW.db")
     return ExitStatus.FAILED
+
+
+def _judge(env: Environment, path: Path, options: argparse.Namespace) -> ExitStatus:
+    from practice.library import open_arrangement
+    from practice.rejudging import find_outdated, judge_again
+    from practice.store import Store
+
+    cache = find_places(options.data, env.variables).cache
+    arrangement = open_arrangement(options.judge, cache)
+    with Store(path) as store:
+        outdated = find_outdated(store, arrangement)
+        for take, before, after in judge_again(store, arrangement, outdated, env.now()):
+            env.say(f"take {take.number}: {before} passes before, {after} now")
+    env.say(f"{len(outdated)} takes judged again")
+    return ExitStatus.DONE
 
 
 def _salvage(env: Environment, path: Path, target: Path) -> ExitStatus:
