@@ -42,7 +42,7 @@ def play_page(arrangement: Arrangement, choice: PageChoice, start_s: float = 0.0
     Raises:
         SpanError: there is nothing to play in it.
     """
-    part = keep_notes(arrangement, _notes_of(arrangement, choice.part))
+    part = keep_notes(arrangement, find_part(arrangement, choice.part))
     character = Character(
         level=float(choice.level),
         right_over=8.0 if choice.hands == "both" and choice.part == "all" else 0.0,
@@ -79,7 +79,8 @@ def keep_notes(arrangement: Arrangement, indices: Iterable[int]) -> Arrangement:
     return replace(arrangement, notes=notes, form=type(arrangement.form)())
 
 
-def _notes_of(arrangement: Arrangement, part: Part) -> set[int]:
+def find_part(arrangement: Arrangement, part: Part) -> set[int]:
+    """Indices of the notes of a part, both hands."""
     everything = set(range(len(arrangement.notes)))
     if part == "all":
         return everything

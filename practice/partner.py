@@ -12,12 +12,12 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from engine.accompany.clicks import Click, Weight, list_clicks, list_count_in
-from engine.accompany.companion import Companion, Cue
+from engine.accompany.companion import SOFTER, Companion, Cue
 from engine.accompany.remembered import Remembered
-from engine.arrangement import Arrangement, Hands, Span
+from engine.arrangement import Arrangement, Hands
 from engine.errors import UndersongError
 from engine.follow import Follower
-from engine.performance import KeyEvent, NotePairer, PlayedNote
+from engine.performance import DAMPER, KeyEvent, NotePairer, PlayedNote
 from engine.tone.click import ACCENT, BEAT, PART, PERCUSSION_CHANNEL
 from practice.accompany import Accompanist
 from practice.clock import Clock
@@ -31,7 +31,7 @@ from practice.happenings import (
     TakeEnded,
 )
 from practice.instrument import Instrument
-from practice.page import PageChoice, Part, play_page
+from practice.page import PageChoice, Part, find_part, play_page
 from practice.snapshot import Command
 
 #: What should have sounded longer ago than this is left out, not caught up with in a heap.
@@ -51,8 +51,9 @@ class PartnerSettings:
     Attributes:
         click: a strict pulse is heard. click_parts: clicks a beat.
         other_hand: the hand that is not practised is played.
-        part: of that hand: all of it, the line or the figure alone (strict pulse).
+        part: of that hand: all of it, the line, or the figure alone as a bed.
         level: velocity of its notes in strict pulse.
+        softer: than the player by so many steps of velocity, in free pulse.
         own_notes: the player's keys sound here, for keyboards without a sound of their own.
         hand_channel: MIDI channel of the other hand, from 0.
     """
@@ -62,6 +63,7 @@ class PartnerSettings:
     other_hand: bool = False
     part: Part = "all"
     level: int = 54
+    softer: int = SOFTER
     own_notes: bool = False
     hand_channel: int = 0
 
@@ -195,15 +197,26 @@ class SecondPiano:
         elif isinstance(happening, PulseEnded):
             self._take_back(_PULSE)
         elif isinstance(happening, TakeEnded):
+            if self._following:
+                self._move_damper(0)
             self._following = None
             self._take_back(_HAND)
         elif isinstance(happening, Asked):
             self._ask(happening.command)
 
     def _follow(self, event: KeyEvent) -> None:
-        cues = self._following.hear(event) if self._following else None
+        if not self._following:
+            return
+        if event.data[0] & 0xF0 == 0xB0 and event.data[1] == DAMPER:
+            self._move_damper(event.data[2])  # one foot for both hands
+        cues = self._following.hear(event)
         if cues is not None:
             self._play(_HAND, self._cues_as_events(cues))
+
+    def _move_damper(self, value: int) -> None:
+        if self._instrument:
+            channel = self._settings.hand_channel
+            self._instrument.play_now(bytes([0xB0 | channel, DAMPER, value]))
 
     def _start_following(self, began: TakeBegan) -> _Following | None:
         drill = began.drill
@@ -212,9 +225,16 @@ class SecondPiano:
         if other_hand(drill.hands) is None:
             return None
         self._open()
-        return _Following(
-            self._arrangement, drill.span, drill.hands, drill.rate, began.start_s, self._remembered
-        )
+        settings = self._settings
+        only = None
+        if settings.part != "all":
+            only = find_part(self._arrangement, settings.part)
+        companion = Companion(
+            self._arrangement, drill.span, drill.hands, drill.rate, self._remembered, only,
+            settings.softer,
+        )  # fmt: skip
+        follower = Follower(self._arrangement, drill.span, drill.hands)
+        return _Following(self._arrangement, follower, companion, began.start_s)
 
     def _cues_as_events(self, cues: Iterable[Cue]) -> list[Timed]:
         channel = self._settings.hand_channel
@@ -241,13 +261,12 @@ class _Following:
     """A player followed in free pulse: from messages to the other hand's cues."""
 
     def __init__(
-        self, arrangement: Arrangement, span: Span, hands: Hands, rate: float, start_s: float,
-        remembered: Remembered | None,
-    ) -> None:  # fmt: skip
+        self, arrangement: Arrangement, follower: Follower, companion: Companion, start_s: float
+    ) -> None:
         self._onset_q = arrangement.table["onset_q"]
         self._pairer = NotePairer()
-        self._follower = Follower(arrangement, span, hands)
-        self._companion = Companion(arrangement, span, hands, rate, remembered)
+        self._follower = follower
+        self._companion = companion
         self._start_s = start_s
 
     def hear(self, event: KeyEvent) -> list[Cue] | None:

@@ -9,6 +9,7 @@ the player has come: it waits when they wait and goes on when they go on.
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,6 +52,8 @@ class Companion:
         arrangement, span: what is played. hands: the player's; the other's notes are cued.
         rate: share of the marked tempo that is expected at first.
         remembered: timing of earlier takes, if any.
+        only: of the other hand's notes, only these are cued; None for all.
+        softer: than the player, in steps of velocity.
         habits: of tempo.
     """
 
@@ -61,10 +64,13 @@ class Companion:
         hands: Hands,
         rate: float = 1.0,
         remembered: Remembered | None = None,
+        only: Collection[int] | None = None,
+        softer: int = SOFTER,
         habits: Habits = HABITS,
     ) -> None:
         self._table = arrangement.table
         self._remembered = remembered
+        self._softer = softer
         bar = arrangement.bars[span.from_bar]
         s_per_q = 60.0 / arrangement.tempo_at(bar.onset_q).qpm / rate
         self._timing = Timing(4.0 * bar.beats / bar.beat_unit, s_per_q, habits)
@@ -76,6 +82,7 @@ class Companion:
             i
             for i in self._played(np.array(sorted(theirs), dtype=np.intp))
             if (self._table["onset_q"][i], self._table["pitch"][i]) not in taken
+            and (only is None or i in only)
         ]
         self._notes_q = self._table["onset_q"][self._notes]
         self._at = {score: k for k, score in enumerate(self._notes)}
@@ -171,7 +178,7 @@ class Companion:
             time_s, until_s = time_s - GRACE_S, time_s
         elif row["arpeggiated"]:
             time_s += ROLL_S * self._rank(score)
-        level = int(np.clip(np.mean(self._levels) - SOFTER, SOFTEST, LOUDEST))
+        level = int(np.clip(np.mean(self._levels) - self._softer, SOFTEST, LOUDEST))
         return Cue(score, int(row["pitch"]), level, time_s, max(until_s, time_s + 0.05))
 
     def _rank(self, score: int) -> int:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
+from engine.errors import UndersongError
 from practice.commands.options import positive_count
 
 if TYPE_CHECKING:
@@ -28,6 +29,14 @@ def add_sound_options(parser: argparse.ArgumentParser) -> None:
         help="play the hand not practised: on the click, or following you in free pulse",
     )  # fmt: skip
     sound.add_argument(
+        "--other-part", choices=("all", "line", "figure"), default="all",
+        help="of that hand, the line alone, or the figure alone as a bed",
+    )  # fmt: skip
+    sound.add_argument(
+        "--softer", metavar="N", type=int, default=12,
+        help="how much softer than you it plays, in steps of MIDI velocity (12)",
+    )  # fmt: skip
+    sound.add_argument(
         "--click-parts", metavar="N", type=positive_count, default=1, help="clicks a beat"
     )
     sound.add_argument("--no-click", action="store_true", help="keep a strict pulse in silence")
@@ -49,6 +58,8 @@ def seat_partner(
     from practice.partner import PartnerSettings, SecondPiano
     from practice.remembered_takes import remember_takes
 
+    if options.other_hand and drill.hands not in ("left", "right"):
+        raise UndersongError("which hand is yours?", "--other-hand", "say --hands left or right")
     hurried = options.player and options.speed != 1.0
     if options.silent or hurried:
         return None
@@ -57,6 +68,9 @@ def seat_partner(
         click=not options.no_click,
         click_parts=options.click_parts,
         other_hand=options.other_hand,
+        part=options.other_part,
+        level=min(max(66 - options.softer, 10), 110),
+        softer=options.softer,
         own_notes=options.own_notes,
         hand_channel=0 if port else 1,
     )

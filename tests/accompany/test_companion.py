@@ -138,6 +138,14 @@ def test_it_is_softer_than_the_player(page: Arrangement) -> None:
         assert all(c.velocity <= velocity - 8 for c in done.values())
 
 
+def test_a_part_of_the_other_hand_and_how_soft_can_be_chosen(page: Arrangement) -> None:
+    only = [i for i, n in enumerate(page.notes) if n.pitch == LEFT + 2]
+    companion = Companion(page, whole_span(page), "right", only=only, softer=30)
+    done = play(companion, [(q, 0.5 * q) for q in range(8)], velocity=90)
+    assert {c.pitch for c in done.values()} == {LEFT + 2}
+    assert {c.velocity for c in done.values()} == {60}
+
+
 def test_notes_end_after_they_begin(page: Arrangement) -> None:
     rng = np.random.default_rng(5)
     at_s = np.cumsum(rng.uniform(0.2, 0.9, 40))

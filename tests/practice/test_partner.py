@@ -243,3 +243,17 @@ def test_order_is_kept_among_messages_of_one_moment() -> None:
     assert [d for _, _, d in instrument.told] == messages
     accompanist.close()
     assert not [t for t in threading.enumerate() if t.name == "accompanist" and t.is_alive()]
+
+
+def test_the_players_foot_holds_the_other_hand_too(pump: Arrangement) -> None:
+    instrument, clock = Written(), SystemClock()
+    partner = SecondPiano(
+        pump, lambda: instrument, clock, PartnerSettings(other_hand=True, hand_channel=1)
+    )
+    drill = Drill(Span(2, 4), "left", "free", 1.0)
+    began = TakeBegan(take=1, start_s=clock.now_s(), drill=drill, port="", arrangement=pump)
+    partner.notice(began)
+    partner.notice(EventHeard(1, KeyEvent(0.0, 0.0, b"\xb0\x40\x50")))
+    partner.notice(TakeEnded(1, (), (), ()))
+    partner.close()
+    assert [d for _, _, d in instrument.told] == [b"\xb1\x40\x50", b"\xb1\x40\x00"]
