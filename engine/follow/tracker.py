@@ -119,7 +119,7 @@ class Tracker:
         path = Path(landing.total, before)
         self._landings += 1
         path.landing = self._landings
-        path.young = costs.SHAPING_NOTES
+        path.young = 0 if landing.jump <= costs.TURN_BACK else costs.SHAPING_NOTES
         path.front = path.since = landing.group
         path.at_q, path.at_s = m.q[place], note.onset_s
         path.before_q, path.before_s = path.at_q, path.at_s
