@@ -28,7 +28,7 @@ def compose_account(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     ops += table
     advice = _advice(view, record, parts, box)
     step = parts.type.body * 1.35
-    room = box.bottom - len(advice) * step - parts.gap * 0.75 - y
+    room = box.bottom - len(advice) * step - parts.gap * 1.25 - y
     slips, y = _slips(view, record, theme, parts, Box(box.x, y, box.w, room))
     ops += slips
     if advice:

@@ -107,7 +107,9 @@ class Canvas:
         changed = [self._compose(p, view, theme, parts, may_wait) for p in group[1:]]
         if not ground_new and not any(changed):
             return []
-        ground = self._ground(group[0], box, theme, parts, ground_new)
+        ground = self._ground(group[0], box, theme, ground_new)
+        if ground is None:
+            return []
         over = [op for p in group[1:] for op in self._kept[p.name].ops]
         rects = [box] if ground_new else _differences(before, over, box)
         for rect in rects:
@@ -135,19 +137,26 @@ class Canvas:
         return True
 
     def _ground(
-        self, part: Part, box: pygame.Rect, theme: Theme, parts: Parts, new: bool
-    ) -> pygame.Surface:
+        self, part: Part, box: pygame.Rect, theme: Theme, new: bool
+    ) -> pygame.Surface | None:
+        """The part's own surface; None while systems for a new one are still being made.
+
+        What is on the screen then stays, so that a page that turns never shows an empty slot.
+        """
         kept = self._kept[part.name]
-        if kept.ground is None or kept.ground.get_size() != box.size:
-            kept.ground = pygame.Surface(box.size)
-            new = True
-        if new:
-            kept.ground.fill(theme.paper)
-            self.painter.waiting = False
-            self.painter.paint(kept.ground, kept.ops, box.topleft)
-            if self.painter.waiting:
-                kept.key = None  # not whole yet: drawn again in the next frame
-        return kept.ground
+        first = kept.ground is None or kept.ground.get_size() != box.size
+        if not new and not first:
+            return kept.ground
+        fresh = pygame.Surface(box.size)
+        fresh.fill(theme.paper)
+        self.painter.waiting = False
+        self.painter.paint(fresh, kept.ops, box.topleft)
+        if self.painter.waiting:
+            kept.key = None  # not whole yet: drawn again in the next frame
+            if not first:
+                return None
+        kept.ground = fresh
+        return fresh
 
 
 def _groups(shown: list[Part], view: View, parts: Parts) -> list[list[Part]]:

@@ -125,6 +125,9 @@ def compose_page(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
         return [words(x, y, text, parts.type.body, theme.soft, "serif-italic", "centre")]
     ops: list[DrawOp] = []
     places = find_places(view, parts)
+    if not view.page_fits:  # a saved score is on its way: until then the old page, bare
+        tint = (theme.ink, theme.ink, theme.ink)
+        return [_stretch(place, 0, place.system.width, tint) for place in places]
     for place in places:
         ops += _changed_bars(view, theme, place)
         ops += _inks(view, theme, place)
@@ -139,7 +142,7 @@ def compose_page(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
 
 def _inks(view: View, theme: Theme, place: Place) -> Iterator[Picture]:
     """The system's picture, in up to three stretches: before, in and after the span."""
-    lit, dim = _tints(view, theme)
+    lit, dim = tints(view, theme)
     width = place.system.width
     if view.performing:
         yield _stretch(place, 0, width, lit)
@@ -234,7 +237,8 @@ def _stretch(
     return Picture(place.system.index, place.x, place.y, from_x, to_x, top, bottom, place.px, tint)
 
 
-def _tints(view: View, theme: Theme) -> tuple[Tint, Tint]:
+def tints(view: View, theme: Theme) -> tuple[Tint, Tint]:
+    """The inks inside the span, and outside it."""
     hands = view.snapshot.hands if not view.performing else "both"
     right = theme.silent if hands == "left" else theme.ink
     left = theme.silent if hands == "right" else theme.ink

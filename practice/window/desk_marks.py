@@ -52,7 +52,7 @@ class Spot(Protocol):
 def compose_marks(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     """The ticks: what was heard so far, or how early and late the notes of a pass were."""
     page = view.page
-    if page is None or view.performing:
+    if page is None or view.performing or not view.page_fits:
         return []
     places = find_places(view, parts)
     if view.playing:
@@ -70,6 +70,8 @@ def compose_slips(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     page = view.page
     if page is None or view.performing or view.playing or not view.averaged:
         return []
+    if not view.page_fits:
+        return []
     slips = read_marks(page.arrangement, view.averaged).slips
     return [
         op for at in find_places(view, parts) for op in _slip_marks(page, at, slips, theme, parts)
@@ -79,7 +81,7 @@ def compose_slips(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
 def compose_place(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     """The place now heard: a tick over and under the staves, broken where there is doubt."""
     place_q = view.snapshot.place_q
-    if view.page is None:
+    if view.page is None or not view.page_fits:
         return []
     if view.fingered is not None:
         return _fingered(view.page, view.fingered, find_places(view, parts), theme, parts)

@@ -32,6 +32,8 @@ def compose_pedal(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     """The pedal lines of every line on the screen, once a pass is looked at."""
     if view.page is None or view.performing or view.playing or view.record is None:
         return []
+    if not view.page_fits:
+        return []
     played = played_stretches(view.page, view.record)
     thick = max(1.6, 1.8 * parts.unit)
     ops: list[DrawOp] = []

@@ -82,17 +82,33 @@ class DeskState:
     def step(self, view: View, parts: Parts, now_s: float) -> View:
         """The view with what has come of the page, and the page turned where it must be."""
         self._ask(view, parts, now_s)
-        came = self._engraver.poll()
-        if came is not None and (came.systems or came.trouble):
-            keep_old = view.page is not None and not came.done and not came.systems
-            if came.systems and not keep_old:
-                page = Page(view.snapshot.arrangement, came)
-                view = replace(view, page=page, slots=self._refit(view, page))
-            if came.trouble:
-                view = replace(view, note=came.trouble)
+        self._engraver.poll()
+        view = self._take_page(view)
         if view.page is None or not view.page.lines:
             return view
+        if not view.page_fits:
+            return view
         return self._mark_heard(self._turn(view, parts))
+
+    def _take_page(self, view: View) -> View:
+        """The newest engraving, as soon as it may take the place of what is shown.
+
+        The first one is shown as it comes; a later one (another size, a saved score) when it is
+        whole, so that the page never empties under the player's eyes.
+        """
+        score, old, arrangement = self._engraver.score, view.page, view.snapshot.arrangement
+        if score is None:
+            return view
+        if score.trouble and score.trouble != view.note:
+            view = replace(view, note=score.trouble)
+        as_it_comes = old is None or old.score.key == score.key or not old.score.systems
+        if not score.systems or not (score.done or as_it_comes):
+            return view
+        known = old is not None and old.score is score and old.arrangement is arrangement
+        if known or self._arrangement is not arrangement:
+            return view
+        page = Page(arrangement, score)
+        return replace(view, page=page, slots=self._refit(view, page))
 
     def _ask(self, view: View, parts: Parts, now_s: float) -> None:
         """Ask for the page where the text, the width or the size has changed, and settled."""

@@ -145,13 +145,14 @@ def draw_stage(stage: Stage, box: Box, theme: Theme, parts: Parts) -> Iterator[D
     outline = ((box.x, box.y), (box.right, box.y), (box.right, box.bottom), (box.x, box.bottom))
     if spacing is not None:
         step = max(3.0, spacing * max(parts.unit, 0.7))
-        yield from hatch(box, step, theme, rising=True)
+        width = max(1.0, parts.unit)
+        yield from hatch(box, step, width, theme, rising=True)
         if crossed:
-            yield from hatch(box, step, theme, rising=False)
-    yield Line((*outline, outline[0]), theme.dim, 1.0)
+            yield from hatch(box, step, width, theme, rising=False)
+    yield Line((*outline, outline[0]), theme.dim, max(1.0, parts.unit * 0.8))
 
 
-def hatch(box: Box, step: float, theme: Theme, rising: bool) -> Iterator[Line]:
+def hatch(box: Box, step: float, width: float, theme: Theme, rising: bool) -> Iterator[Line]:
     """Slanted lines at 45 degrees that fill a box, cut at its edges."""
     at = box.x - box.h + step / 2
     while at < box.right:
@@ -160,7 +161,7 @@ def hatch(box: Box, step: float, theme: Theme, rising: bool) -> Iterator[Line]:
             y0, y1 = box.bottom - (x0 - at), box.bottom - (x1 - at)
             if not rising:
                 y0, y1 = box.y + (x0 - at), box.y + (x1 - at)
-            yield Line(((x0, y0), (x1, y1)), theme.ink, 1.0)
+            yield Line(((x0, y0), (x1, y1)), theme.ink, width)
         at += step
 
 

@@ -174,7 +174,7 @@ def bar_under(view: View, parts: Parts, point: Point) -> int | None:
     """The unfolded bar under a point of the Map or the Desk."""
     if parts.map.has(point) and not view.performing:
         return bar_on_map(view, parts, point)
-    if view.page is None or not desk_shown(view, parts):
+    if view.page is None or not view.page_fits or not desk_shown(view, parts):
         return None
     for place in find_places(view, parts):
         if place.slot.has(point):

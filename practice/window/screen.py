@@ -21,6 +21,7 @@ from practice.engrave import Engraver
 from practice.snapshot import Command, Snapshot
 from practice.window.actions import Outcome, act_on
 from practice.window.canvas import Canvas
+from practice.window.desk import slot_plan, tints
 from practice.window.desk_state import DeskState, with_fingering
 from practice.window.faces import use_music_font
 from practice.window.gestures import (
@@ -33,9 +34,11 @@ from practice.window.gestures import (
     release_mouse,
 )
 from practice.window.painter import Painter
+from practice.window.parts import Parts
 from practice.window.preferences import read_preferences, write_preferences
 from practice.window.score_watch import Read, ScoreRead, ScoreWatch, changed_bars, read_score
 from practice.window.sheet import Sheet
+from practice.window.theme import THEMES
 from practice.window.view import View
 
 FRAMES_PER_S = 60
@@ -132,6 +135,8 @@ class Screen:
         self._text = ""
         self._came: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._snapshot: Snapshot | None = None
+        self._saved: ScoreRead | None = None
+        self._made_ahead: object = None
         self.view = View(listener.snapshot(), preferences=read_preferences(settings.get("window")))
 
     def open(self, size: tuple[int, int] | None, first_start: bool = False, text: str = "") -> None:
@@ -197,9 +202,24 @@ class Screen:
         self._sheet.use(self.view.page.score if self.view.page else None)
         self._sheet.collect()
         rects = self._canvas.draw(self._surface, self.view)
+        self._make_ahead(parts)
         if rects:
             pygame.display.update(rects)
         return all(going_on)
+
+    def _make_ahead(self, parts: Parts) -> None:
+        """Ask for the systems of the lines to come, so that they are there when the page turns."""
+        view = self.view
+        shown = (view.slots, view.snapshot.hands, view.preferences.theme, id(view.page))
+        if view.page is None or shown == self._made_ahead or not view.page_fits:
+            return
+        self._made_ahead = shown
+        lines = [slot for slot in view.slots if slot is not None]
+        _, px = slot_plan(view.page, parts, view.performing)
+        lit, _ = tints(view, THEMES[view.preferences.theme])
+        order = view.page.order_of_reading(view.snapshot.span, max(lines, default=0))
+        for line in order[1 : 1 + len(view.slots)]:
+            self._sheet.surface(view.page.lines[line].system, lit, px)
 
     def rest(self) -> None:
         """Wait for the next frame."""
@@ -222,6 +242,9 @@ class Screen:
             return
         before, self._snapshot = self._snapshot, snapshot
         view = replace(self.view, snapshot=snapshot)
+        if self._saved is not None and snapshot.arrangement is self._saved.arrangement:
+            self._open_text(self._saved.text)
+            self._saved = None
         if before is not None and len(snapshot.passes) > len(before.passes):
             view = replace(view, looked_at=snapshot.passes[-1].number)
         if snapshot.state == "playing" and (before is None or before.state != "playing"):
@@ -249,7 +272,7 @@ class Screen:
             self.view = replace(self.view, note=came.trouble)
             return
         changed = changed_bars(self.view.snapshot.arrangement, came.arrangement)
-        self._open_text(came.text)
+        self._saved = came
         self._listener.tell(Command("arrangement", extra={"arrangement": came.arrangement}))
         count = len(changed)
         note = f"Saved score taken over, {count} bar{'' if count == 1 else 's'} changed"

@@ -93,6 +93,11 @@ class View:
         return self.snapshot.state in ("playing", "count-in")
 
     @property
+    def page_fits(self) -> bool:
+        """There is a page, and it is of the arrangement practised (not of one saved before)."""
+        return self.page is not None and self.page.arrangement is self.snapshot.arrangement
+
+    @property
     def record(self) -> PassRecord | None:
         """The pass looked at."""
         for record in reversed(self.snapshot.passes):

@@ -109,7 +109,8 @@ def _face(
 ) -> list[DrawOp]:
     """Spokes where the places are written, numbers outside, and two rings of loudness."""
     ops: list[DrawOp] = [
-        Disc(*centre, velocity_radius(v, radius), theme.rule, 1.0) for v in (40, 80)
+        Disc(*centre, velocity_radius(v, radius), theme.rule, max(1.0, parts.unit * 0.8))
+        for v in (40, 80)
     ]
     turns = nominal_turns(view.snapshot.arrangement, figure)
     size = parts.type.small

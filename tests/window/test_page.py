@@ -36,6 +36,13 @@ def test_every_note_has_its_head(page: Page):
         assert head.staff == note.staff - 1
 
 
+@pytest.mark.parametrize("name", ["brine-pump", "two-sluices", "evaporation"])
+def test_no_note_is_lost_on_any_exercise(name: str):
+    which = stage(name)
+    page = Page(which.arrangement, engraved(which.path, PageLayout(150, 8)))
+    assert all(page.head(k) is not None for k in range(len(which.arrangement.notes)))
+
+
 def test_heads_stand_as_high_as_they_sound(page: Page):
     # on the treble staff the middle line is B4, and a step is half a space (common practice)
     for index, note in enumerate(page.arrangement.notes[:200]):
