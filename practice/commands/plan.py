@@ -20,7 +20,9 @@ EXAMPLE = "undersong plan song.musicxml --minutes 40 --performance 2026-12-12"
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Options of the command."""
-    parser.add_argument("arrangement", metavar="ARRANGEMENT", help="the score file")
+    parser.add_argument(
+        "arrangement", metavar="ARRANGEMENT", nargs="?", help="the score; left out: the last one"
+    )
     parser.add_argument("--minutes", type=float, default=40.0, help="time to practise (40)")
     parser.add_argument("--performance", metavar="DATE", help="the day of one: 2026-12-12")
     parser.add_argument(
@@ -37,6 +39,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     """Make today's plan."""
     from practice.commands.output import write_json
+    from practice.kept_before import find_last_path
     from practice.library import open_arrangement
     from practice.plan import make_plan
     from practice.plan_facts import gather_facts
@@ -45,10 +48,11 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
 
     told = _read_options(options)
     places = find_places(options.data, env.variables)
-    arrangement = open_arrangement(options.arrangement, places.cache)
+    path = options.arrangement or find_last_path(places.store)
+    arrangement = open_arrangement(path, places.cache)
     now = env.now()
     with Store(places.store) as store:
-        facts = gather_facts(store, arrangement, options.arrangement, now)
+        facts = gather_facts(store, arrangement, path, now)
     items = make_plan(facts, now, told)
     names = keep_sheets(places.data / "drills", items, arrangement, told)
     commands = [say_start(item, facts, name) for item, name in zip(items, names, strict=True)]

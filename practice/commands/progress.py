@@ -17,7 +17,9 @@ EXAMPLE = "undersong progress song.musicxml --html progress.html"
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Options of the command."""
-    parser.add_argument("arrangement", metavar="ARRANGEMENT", help="the score file")
+    parser.add_argument(
+        "arrangement", metavar="ARRANGEMENT", nargs="?", help="the score; left out: the last one"
+    )
     parser.add_argument("--json", metavar="FILE", help="write it as JSON; - for standard output")
     parser.add_argument(
         "--csv", metavar="FILE", help="write a row for each section, hand and day; - as above"
@@ -30,6 +32,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     """Read the store and say or write what it tells."""
     from practice.commands.output import write_json, write_text
+    from practice.kept_before import find_last_path
     from practice.library import open_arrangement
     from practice.progress import read_progress
     from practice.progress_data import progress_csv, progress_json
@@ -37,7 +40,8 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     from practice.store import Store
 
     places = find_places(options.data, env.variables)
-    arrangement = open_arrangement(options.arrangement, places.cache)
+    path = options.arrangement or find_last_path(places.store)
+    arrangement = open_arrangement(path, places.cache)
     with Store(places.store) as store:
         progress = read_progress(store, arrangement)
     if options.json:
