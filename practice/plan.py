@@ -5,7 +5,6 @@ The rules and what they rest on are in `practice.plan_rules`.
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
@@ -13,7 +12,6 @@ from typing import Literal
 
 from engine.arrangement import Hands, Span, whole_span
 from engine.standing import DEFINITIONS, STAGES
-from practice.drill import name_span
 from practice.plan_facts import HandFacts, Parting, PlanFacts, WeakBar
 
 Kind = Literal[
@@ -369,43 +367,3 @@ def _with_breaks(items: Sequence[PlanItem], options: PlanOptions) -> list[PlanIt
         out.append(item)
         since += item.minutes
     return out
-
-
-def say_command(item: PlanItem, facts: PlanFacts) -> str:
-    """What starts the item, "" for a rest or a warm-up."""
-    if item.span is None:
-        return ""
-    words = ["undersong", "play", _quote(facts.path)]
-    words += _span_options(item.span, facts)
-    words += ["--hands", item.hands] if item.hands and item.hands != "both" else []
-    words += ["--tempo", f"{item.rate:.0%}"] if item.rate else []
-    words += ["--passes", str(item.passes)] if item.passes else []
-    return " ".join(words)
-
-
-def _span_options(span: Span, facts: PlanFacts) -> list[str]:
-    arrangement = facts.arrangement
-    if span == whole_span(arrangement):
-        return []
-    first, last = arrangement.bars[span.from_bar], arrangement.bars[span.to_bar]
-    again = f"@{first.time}" if first.time > 1 else ""
-    return ["--bars", f"{first.number}-{last.number}{again}"]
-
-
-def _quote(path: str) -> str:
-    return shlex.quote(path)
-
-
-def say_what(item: PlanItem, facts: PlanFacts) -> str:
-    """The item in a few words."""
-    if item.span is None:
-        return item.kind
-    names = {h.section: h.name for h in facts.hands}
-    where = name_span(facts.arrangement, item.span)
-    if item.other is not None:
-        where += " and " + name_span(facts.arrangement, item.other)
-    name = names.get(item.section, "")
-    hand = "" if item.hands in (None, "both") else f", {item.hands} hand"
-    pace = f", at {item.rate:.0%}" if item.rate else ""
-    times = f", {item.passes} pass{'es' * (item.passes != 1)}" if item.passes else ""
-    return f"{item.kind}: {f'{name}, ' if name else ''}{where}{hand}{pace}{times}"

@@ -85,7 +85,7 @@ def say_start(item: PlanItem, facts: PlanFacts, name: str) -> str:
     """The command that starts an item: its kept drill, or in full where it could not be kept."""
     import shlex
 
-    from practice.plan import say_command
+    from practice.plan_words import say_command
 
     return (
         f"undersong play {shlex.quote(facts.path)} --drill {name}"
@@ -98,8 +98,8 @@ def plan_json(items: list[PlanItem], facts: PlanFacts, commands: list[str]) -> d
     """The plan for other programs."""
     from dataclasses import asdict
 
-    from practice.plan import say_what
     from practice.plan_rules import RULES
+    from practice.plan_words import say_what
 
     rows = [
         {
@@ -122,8 +122,8 @@ def _say(
     told: PlanOptions,
     why: bool,
 ) -> None:
-    from practice.plan import say_what
     from practice.plan_rules import RULES
+    from practice.plan_words import say_what
 
     total = sum(i.minutes for i in items)
     env.say(f"{facts.arrangement.title}: {total:.0f} minutes")
