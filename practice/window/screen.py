@@ -45,6 +45,8 @@ FRAMES_PER_S = 60
 FIRST_SIZE = (1600, 900)
 SMALLEST_SIZE = (640, 400)
 _PEDAL_DOWN = 64
+#: The bars a saved score changed are shown at least so long, then until a pass begins or ends.
+CHANGES_SHOWN_S = 8.0
 #: How often the list of keyboards is asked for while an overlay shows it.
 _PORTS_EVERY_S = 1.0
 
@@ -137,6 +139,7 @@ class Screen:
         self._snapshot: Snapshot | None = None
         self._saved: ScoreRead | None = None
         self._made_ahead: object = None
+        self._changed_s = -1e9
         self.view = View(listener.snapshot(), preferences=read_preferences(settings.get("window")))
 
     def open(self, size: tuple[int, int] | None, first_start: bool = False, text: str = "") -> None:
@@ -247,12 +250,18 @@ class Screen:
             self._saved = None
         if before is not None and len(snapshot.passes) > len(before.passes):
             view = replace(view, looked_at=snapshot.passes[-1].number)
-        if snapshot.state == "playing" and (before is None or before.state != "playing"):
-            view = replace(view, changed_bars=frozenset(), anchor_bar=None, note="")
+        if before is not None and snapshot.state != before.state:
+            view = self._forget_changes(view)
         if view.overlay == "welcome" and snapshot.notes:
             view = replace(view, heard_test=snapshot.notes[-1].pitch)
         self.view = view
         self._hear_soft_pedal(snapshot)
+
+    def _forget_changes(self, view: View) -> View:
+        """Between passes, once the changed bars have been on the screen long enough to be seen."""
+        if self._clock_s() - self._changed_s < CHANGES_SHOWN_S:
+            return view
+        return replace(view, changed_bars=frozenset(), note="")
 
     def _hear_soft_pedal(self, snapshot: Snapshot) -> None:
         """The soft pedal turns pages in the performance view; else "again", where switched on."""
@@ -274,6 +283,7 @@ class Screen:
         changed = changed_bars(self.view.snapshot.arrangement, came.arrangement)
         self._saved = came
         self._listener.tell(Command("arrangement", extra={"arrangement": came.arrangement}))
+        self._changed_s = self._clock_s()
         count = len(changed)
         note = f"Saved score taken over, {count} bar{'' if count == 1 else 's'} changed"
         self.view = replace(self.view, changed_bars=changed, note=note)
