@@ -29,6 +29,8 @@ ROLL_S, GRACE_S = 0.035, 0.08
 PAUSE_FACTOR, PAUSE_LEAST_S = 3.0, 1.5
 #: So many overdue notes are played at once when the player comes early; of more, the last ones.
 MOST_OVERDUE = 3
+#: Two notes so near to each other bear out a leap.
+LEAP_Q = 2.0
 #: A finger may be so late for an onset so near that others have passed.
 LATE_FINGER_S, NEAR_Q = 0.2, 0.5
 _HEARD_LEVELS = 12
@@ -90,6 +92,7 @@ class Companion:
         self._levels: deque[int] = deque(maxlen=_HEARD_LEVELS)
         self._place_q: float | None = None
         self._place_s, self._top = 0.0, 0
+        self._doubted: tuple[float, float] | None = None
         self._next = 0
         self._cues: list[Cue] = []
 
@@ -105,10 +108,14 @@ class Companion:
             return self._later_than(onset_s)
         if self._is_same_chord(onset_q, onset_s):
             self._top = pitch
-        elif self._place_q is not None and self._has_moved(onset_q, onset_s):
-            self._timing.restart()
-            self._next = int(np.searchsorted(self._notes_q, onset_q - 1e-9))
-            self._cues = []
+        elif self._has_leapt(onset_q, onset_s):
+            if not self._is_borne_out(onset_q, onset_s):
+                self._doubted = (onset_q, onset_s)
+                return self._later_than(onset_s)
+            self._begin_at(onset_q)
+        elif self._has_paused(onset_q, onset_s):
+            self._begin_at(onset_q)
+        self._doubted = None
         self._place_q, self._place_s, self._top = onset_q, onset_s, pitch
         self._timing.hear(float(self._bend(onset_q)), onset_s)
         self._count_played(onset_s)
@@ -129,14 +136,34 @@ class Companion:
     def _is_same_chord(self, onset_q: float, onset_s: float) -> bool:
         return self._place_q == onset_q and onset_s - self._place_s <= PAUSE_LEAST_S
 
-    def _has_moved(self, onset_q: float, onset_s: float) -> bool:
-        """The player went back, leapt onwards, or paused."""
-        assert self._place_q is not None
+    def _has_leapt(self, onset_q: float, onset_s: float) -> bool:
+        """The player is said to be further back, or further on than time allows."""
+        if self._place_q is None:
+            return False
         expected_s = (onset_q - self._place_q) * self._timing.s_per_q
-        took_s = onset_s - self._place_s
-        leapt = took_s < expected_s / PAUSE_FACTOR - LATE_FINGER_S
-        paused = took_s > max(PAUSE_FACTOR * expected_s, PAUSE_LEAST_S)
-        return bool(onset_q <= self._place_q or leapt or paused)
+        too_soon = onset_s - self._place_s < expected_s / PAUSE_FACTOR - LATE_FINGER_S
+        return onset_q <= self._place_q or too_soon
+
+    def _is_borne_out(self, onset_q: float, onset_s: float) -> bool:
+        """A leap is believed after a silence, or once a second note is near the first of it."""
+        if onset_s - self._place_s > PAUSE_LEAST_S:
+            return True
+        if self._doubted is None:
+            return False
+        doubted_q, doubted_s = self._doubted
+        return 0 <= onset_q - doubted_q <= LEAP_Q and onset_s - doubted_s <= PAUSE_LEAST_S
+
+    def _has_paused(self, onset_q: float, onset_s: float) -> bool:
+        if self._place_q is None:
+            return False
+        expected_s = (onset_q - self._place_q) * self._timing.s_per_q
+        return onset_s - self._place_s > max(PAUSE_FACTOR * expected_s, PAUSE_LEAST_S)
+
+    def _begin_at(self, onset_q: float) -> None:
+        """The course of tempo begins anew, here; what was cued is dropped."""
+        self._timing.restart()
+        self._next = int(np.searchsorted(self._notes_q, onset_q - 1e-9))
+        self._cues = []
 
     def _count_played(self, now_s: float) -> None:
         """Cues whose time has come have been played."""
