@@ -132,7 +132,8 @@ def _plot_section(section: SectionProgress) -> Plot:
     tempo.set_ylabel("tempo, %")
     even.set_ylim(0, _top_of(section))
     tempo.axhline(95, color=FAINT, linewidth=0.6)
-    right.legend(frameon=False, ncols=3, loc="lower right")
+    figure.legend(frameon=False, ncols=3, loc="outside upper right",
+                  handles=right.get_legend_handles_labels()[0])  # fmt: skip
     _date_axis(tempo)
     return Plot(
         f"section-{section.index + 1}", section.name, _section_words(section), figure
@@ -152,6 +153,9 @@ def _draw_days(hand: HandProgress, right: Axes, even: Axes, tempo: Axes) -> None
     }  # fmt: skip
     days = [date.fromisoformat(d.day) for d in hand.days]
     right.plot(days, [100 * d.right_share for d in hand.days], label=hand.hands, **style)
+    cold = [(date.fromisoformat(r.day), 100 * r.cold) for r in hand.retention]
+    right.plot([day for day, _ in cold], [share for _, share in cold], linestyle="none",
+               marker="D", markersize=4.5, markerfacecolor="none", color=shade)  # fmt: skip
     told = [(day, d.evenness_ms) for day, d in zip(days, hand.days, strict=True)]
     told = [(day, e) for day, e in told if e.value is not None]
     even.plot([day for day, _ in told], [e.value for _, e in told], **style)
@@ -174,7 +178,10 @@ def _section_words(section: SectionProgress) -> str:
             if len(even) > 1:
                 text += f"; figure from {even[0]:.0f} to {even[-1]:.0f} ms at like tempo"
             said.append(text)
-    return f"{section.name}, day by day. " + ". ".join(said) + "."
+    words = f"{section.name}, day by day. " + ". ".join(said) + "."
+    if any(h.retention for h in section.hands):
+        words += " Diamonds: the first pass of a day, cold."
+    return words
 
 
 def _date_axis(ax: Axes) -> None:
