@@ -304,40 +304,51 @@ def _rescue_flags(view: View, theme: Theme, place: Place, parts: Parts) -> Itera
 
 
 def _form_signs(view: View, theme: Theme, place: Place, parts: Parts) -> list[DrawOp]:
-    """Partings of twins: a small fork over the staff, and the bar that goes on otherwise."""
+    """Twins: a fork over the staff where they part, two strokes where they begin, with the bar."""
     assert view.page is not None
     page = view.page
     ops: list[DrawOp] = []
     taken: list[Box] = []
     seen: set[int] = set()
-    for q, other in page.partings_of(place.line):
-        bar = page.arrangement.bar_at(q).index
+    for sign in page.twin_signs(place.line):
+        bar = page.arrangement.bar_at(sign.q).index
         if bar not in seen:
-            seen.add(bar)
-            number = page.arrangement.bar_at(other).number
-            x = place.x + page.x_at(place.line, q) * place.px
-            ops += _parting(theme, place, parts, x, f"unlike bar {number}", taken)
+            number = page.arrangement.bar_at(sign.other_q).number
+            text = f"unlike bar {number}" if sign.parts else f"like bar {number}"
+            x = place.x + page.x_at(place.line, sign.q) * place.px
+            drawn = _twin_sign(theme, place, parts, x, sign.parts, text, taken)
+            ops += drawn
+            seen |= {bar} if drawn else set()
     return ops
 
 
-def _parting(
-    theme: Theme, place: Place, parts: Parts, x: float, text: str, taken: list[Box]
+def _twin_sign(
+    theme: Theme, place: Place, parts: Parts, x: float, fork: bool, text: str, taken: list[Box]
 ) -> list[DrawOp]:
+    """The sign and its words, right or left of it; nothing where they would meet others."""
     size, arm = parts.type.small, 0.55 * place.px
     y = max(place.slot.y + 0.6 * size, place.y + 0.7 * place.px - 0.6 * size)
-    fork = Box(x - 1.4 * arm, y - 1.4 * arm, 2.8 * arm, 2.8 * arm)
-    if any(fork.meets(box) for box in taken):
+    box = Box(x - 1.4 * arm, y - 1.4 * arm, 2.8 * arm, 2.8 * arm)
+    if any(box.meets(other) for other in taken):
         return []
-    taken.append(fork)
-    ops = draw_fork(x, y, place.px, theme, parts)
     base = y + size * 0.36
     sides: tuple[tuple[float, Align], ...] = ((x + 1.8 * arm, "left"), (x - 1.8 * arm, "right"))
     for at, align in sides:
         label = words(at, base, text, size, theme.soft, "serif-italic", align, theme.paper)
-        if place.slot.holds(label.box) and not any(label.box.meets(box) for box in taken):
-            taken.append(label.box)
-            return [*ops, label]
-    return ops
+        if place.slot.holds(label.box) and not any(label.box.meets(other) for other in taken):
+            taken += [box, label.box]
+            draw = draw_fork if fork else draw_like
+            return [*draw(x, y, place.px, theme, parts), label]
+    return []
+
+
+def draw_like(x: float, y: float, px: float, theme: Theme, parts: Parts) -> list[DrawOp]:
+    """Two level strokes round a middle: the same."""
+    arm, thick = 0.5 * px, max(1.5, 1.7 * parts.unit)
+    return [
+        Line(((x - arm, y + up), (x + arm, y + up)), theme.soft, thick)
+        for up in (-0.3 * px, 0.3 * px)
+    ]
 
 
 def draw_fork(x: float, y: float, px: float, theme: Theme, parts: Parts) -> list[DrawOp]:

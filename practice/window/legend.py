@@ -8,7 +8,7 @@ from typing import get_args
 
 from practice.engraving.system import Head
 from practice.snapshot import Stage
-from practice.window.desk import draw_fork
+from practice.window.desk import draw_fork, draw_like
 from practice.window.desk_marks import (
     draw_elsewhere,
     draw_heard,
@@ -72,6 +72,7 @@ MARKS: tuple[tuple[str, Draw, bool], ...] = (
     ("left out", lambda at, t, p: draw_missing(at, _SAMPLE, t, p), True),
     ("another key struck, where it lies", _lozenge, True),
     ("one too many", _cross, True),
+    ("a passage begins alike", lambda at, t, p: draw_like(at.x, at.y, at.px, t, p), False),
     ("unlike the passage that began alike", lambda at, t, p: draw_fork(at.x, at.y, at.px, t, p),
      False),
     ("damper down", _pedal, False),

@@ -29,6 +29,15 @@ class PageLine:
     time: int
 
 
+@dataclass(frozen=True, slots=True)
+class TwinSign:
+    """A moment at which twins begin or part, and the moment in the other twin."""
+
+    q: float
+    other_q: float
+    parts: bool
+
+
 @dataclass(frozen=True)
 class Page:
     """An arrangement on its engraved page, as far as it is engraved."""
@@ -148,19 +157,20 @@ class Page:
         return min(max((place_q - start) / length, 0.0), 1.0) if length > 0 else 0.0
 
     @cached_property
-    def _partings(self) -> dict[int, list[tuple[float, float]]]:
-        found: dict[int, list[tuple[float, float]]] = {}
+    def _twin_signs(self) -> dict[int, list[TwinSign]]:
+        found: dict[int, list[TwinSign]] = {}
         for twins in self.arrangement.form.twins:
-            here, there = (float(q) for q in twins.parting)
-            for q, other in ((here, there), (there, here)):
-                line = self.line_at(q)
-                if line is not None:
-                    found.setdefault(line.index, []).append((q, other))
-        return found
+            begin = (twins.first_q, twins.second_q)
+            for parts, (here, there) in ((False, begin), (True, twins.parting)):
+                for q, other in ((float(here), float(there)), (float(there), float(here))):
+                    line = self.line_at(q)
+                    if line is not None:
+                        found.setdefault(line.index, []).append(TwinSign(q, other, parts))
+        return {k: sorted(v, key=lambda s: (not s.parts, s.q)) for k, v in found.items()}
 
-    def partings_of(self, line: PageLine) -> list[tuple[float, float]]:
-        """Where twins part in a line: (the moment, the moment in the other twin)."""
-        return self._partings.get(line.index, [])
+    def twin_signs(self, line: PageLine) -> list[TwinSign]:
+        """Where twins part, then where they begin, in a line."""
+        return self._twin_signs.get(line.index, [])
 
     def bar_under(self, line: PageLine, x: float) -> int:
         """The unfolded bar at a place along a line, in spaces."""

@@ -111,7 +111,7 @@ def _split_side(side: Box, across: bool, text: Type) -> tuple[Box, Box]:
             Box(side.x, side.y, wheel_w, side.h),
             Box(side.x + wheel_w, side.y, side.w - wheel_w, side.h),
         )
-    account_h = 23 * text.body
+    account_h = 24.5 * text.body
     wheel_h = max(side.h * 0.3, min(side.w, side.h - account_h))
     return (
         Box(side.x, side.y, side.w, wheel_h),

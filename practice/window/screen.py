@@ -47,6 +47,12 @@ SMALLEST_SIZE = (640, 400)
 _PEDAL_DOWN = 64
 #: The bars a saved score changed are shown at least so long, then until a pass begins or ends.
 CHANGES_SHOWN_S = 8.0
+#: For keyboards without a number pad, as usual elsewhere.
+WITH_CONTROL = {"=": "larger", "+": "larger", "-": "smaller"}
+#: The small piano goes by where keys lie, whatever the language of the keyboard prints on them.
+_LIES_AT: dict[int, str] = {
+    getattr(pygame, f"KSCAN_{letter.upper()}"): letter for letter in "awsedftgyhujkolpzx"
+} | {pygame.KSCAN_SEMICOLON: ";", pygame.KSCAN_APOSTROPHE: "'"}
 #: How often the list of keyboards is asked for while an overlay shows it.
 _PORTS_EVERY_S = 1.0
 
@@ -321,13 +327,16 @@ class Screen:
 
     def _key_down(self, event: pygame.event.Event) -> bool:
         key = pygame.key.name(event.key)
-        if event.mod & (pygame.KMOD_CTRL | pygame.KMOD_ALT | pygame.KMOD_META):
+        if event.mod & (pygame.KMOD_CTRL | pygame.KMOD_META):
+            return self._take(act_on(self.view, WITH_CONTROL.get(key, "")))
+        if event.mod & pygame.KMOD_ALT:
             return True
-        step = octave_step(key)
+        lies_at = _LIES_AT.get(event.scancode, key)
+        step = octave_step(lies_at)
         if step and not self.view.rebinding:
             self._octave = min(max(self._octave + step, -3), 3)
             return True
-        pitch = piano_pitch(self.view, key, self._octave)
+        pitch = piano_pitch(self.view, lies_at, self._octave)
         if pitch is not None:
             self._keys_down[key] = pitch
             self._listener.tell(Command("key-down", pitch=pitch, velocity=KEY_VELOCITY))
