@@ -70,19 +70,11 @@ def bar_key(arrangement: Arrangement, bar: int) -> str:
     """The same for one bar."""
     there = arrangement.bars[bar]
     rows = [f"{there.duration_q}"]
-    for n in notes_by_bar(arrangement).get(bar, ()):
+    for n in np.flatnonzero(arrangement.table["bar"] == bar).tolist():
         note = arrangement.notes[n]
         start_q = note.onset_q - there.onset_q
         rows.append(f"{start_q} {note.duration_q} {note.name} {note.hand} {note.grace}")
     return _digest(rows)
-
-
-def notes_by_bar(arrangement: Arrangement) -> dict[int, list[int]]:
-    """Note indices of each bar."""
-    bars: dict[int, list[int]] = {}
-    for index, bar in enumerate(arrangement.table["bar"].tolist()):
-        bars.setdefault(bar, []).append(index)
-    return bars
 
 
 def _digest(rows: list[str]) -> str:

@@ -21,7 +21,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from engine.arrangement import Arrangement, Hands, Span
-from engine.section_review import section_key, section_span
+from engine.section_review import section_span
 from engine.standing import SectionPass, find_standing
 from practice.library import open_arrangement
 from practice.plan import PlanOptions, make_plan
@@ -179,8 +179,11 @@ def start_to_end(room: Room) -> None:
 
 
 def worst_first(room: Room) -> None:
-    """Four passes of the section that went worst, again and again, each at its own tempo."""
+    """Each section once, then four passes of the one that went worst, and so on; own tempos."""
     tempos = room.__dict__.setdefault("tempos", [0.6] * len(room.sections))
+    for k, section in enumerate(room.sections):
+        good = room.play(section, "both", tempos[k])
+        tempos[k] = min(tempos[k] * 1.04, 1.0) if good else max(tempos[k] / 1.04, 0.5)
     while room.spent_s < MINUTES * 60:
         last = [
             (room.rows[k, "both"][-1].right_share, tempos[k])
@@ -203,14 +206,8 @@ def minutes_to_secure(
     arrangement: Arrangement, learning: Learning, way: str, seed: int, days: int
 ) -> float:
     """Minutes of practice until all is secure; infinite if not within the days."""
-    spans, names, seen = [], [], set()
-    for section in arrangement.form.sections:
-        key = section_key(arrangement, section)
-        if key not in seen:
-            seen.add(key)
-            spans.append(section_span(section))
-            names.append(section.name)
-    spans, names = spans[:6], names[:6]
+    first = arrangement.form.sections[:6]
+    spans, names = [section_span(s) for s in first], [s.name for s in first]
     twins = [(4 + k, 12 + k) for k in range(4)] + [(4 + k, 28 + k) for k in range(4)]
     learner = Learner(learning, len(arrangement.bars), twins, np.random.default_rng(seed))
     room = Room(arrangement, learner, spans, names)
