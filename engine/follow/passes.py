@@ -17,8 +17,9 @@ from engine.performance import PlayedNote
 #: A pass ends when nothing is struck for the longer of these, unless the page accounts for it;
 #: a fermata accounts for so many times as much.
 STOP_S, STOP_BEATS, FERMATA = 2.0, 3.0, 3.0
-#: Going back or ahead by more than this many quarters is a new pass.
-BACK_Q, AHEAD_Q = 1.5, 4.0
+#: Going back by more than this many quarters is a new pass; so is going ahead by more, if so many
+#: written moments are left out.
+BACK_Q, AHEAD_Q, AHEAD_MOMENTS = 1.5, 4.0, 3
 #: A hand plays when this share of its written notes was struck.
 HAND_PLAYS = 0.15
 #: Fewer right notes than this are no pass.
@@ -105,7 +106,10 @@ def _is_new(
     fermatas: Sequence[float],
 ) -> bool:
     """Whether the first of the next notes begins a pass: elsewhere, or after a stop."""
-    elsewhere = [x.q < front_q - BACK_Q or x.q > front_q + AHEAD_Q for x in ahead]
+    elsewhere = [
+        x.q < front_q - BACK_Q or _leaves_out(arrangement, front_q, x.q) >= AHEAD_MOMENTS
+        for x in ahead
+    ]
     if elsewhere[0] and sum(elsewhere) * 2 > len(elsewhere):
         return True
     pace = pace_of(run[-24:])
@@ -116,6 +120,15 @@ def _is_new(
     if any(front_q - 1e-6 <= q <= x.q for q in fermatas):
         patience_s *= FERMATA
     return late_s > patience_s
+
+
+def _leaves_out(arrangement: Arrangement, front_q: float, q: float) -> int:
+    """How many written moments lie between, where the way is long."""
+    if q <= front_q + AHEAD_Q:
+        return 0
+    onsets = arrangement.table["onset_q"]
+    low, high = np.searchsorted(onsets, [front_q + 1e-6, q - 1e-6])
+    return len(np.unique(onsets[low:high]))
 
 
 def pace_of(run: Sequence[Struck]) -> float:

@@ -12,8 +12,8 @@ from engine.performance import PlayedNote
 #: Paths kept, and of those with the same last jump; how much worse than the best one a path with
 #: another last jump may be, or with the same; notes looked back upon after a surprise.
 PATHS, VARIANTS, WORSE, VARIANT_WORSE, LOOK_BACK = 14, 3, 24.0, 11.0, 10
-#: Cost of the last four notes together that is a surprise.
-SURPRISE = 7.0
+#: Cost of the last four notes together that is a surprise; where the notation has a turn.
+SURPRISE, SURPRISE_AT_TURN = 7.0, 4.0
 
 
 class Tracker:
@@ -83,6 +83,9 @@ class Tracker:
                 break
             total += node.cost
             node = node.prev
+        turns, bar = self.score.turns, self.score.bar
+        if turns and path.front >= 0 and (bar[path.front] in turns or bar[path.front] - 1 in turns):
+            return total > SURPRISE_AT_TURN
         return total > SURPRISE
 
     def _search(self) -> None:

@@ -15,7 +15,6 @@ from engine.form.harmony import QUALITIES, find_harmonies
 from tests.form.pages import page
 from tests.outside.test_harmony_references import read_chorale, read_roots
 
-
 #: Analyses that do not belong to the score music21 gives for their number.
 OTHERS = {11: "33 bars against 39", 14: "in G, the score in D", 17: "in E minor, the score in F#"}
 

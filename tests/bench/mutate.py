@@ -16,7 +16,7 @@ import signal
 import sys
 import tempfile
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -44,16 +44,20 @@ class Mutant:
     source: str
 
 
-def mutants(path: Path) -> Iterator[Mutant]:
-    """Every single change of a module."""
-    source = path.read_text()
-    count = sum(1 for _ in _changes(ast.parse(source)))
-    for k in range(count):
-        tree = ast.parse(source)
-        for i, (node, words) in enumerate(_changes(tree, k)):
-            if i == k:
-                yield Mutant(path, node.lineno, words, ast.unparse(tree))
-                break
+def changes_of(folder: Path) -> list[tuple[Path, int]]:
+    """Every single change: the module and the change's number in it."""
+    out = []
+    for path in sorted(folder.rglob("*.py")):
+        count = sum(1 for _ in _changes(ast.parse(path.read_text())))
+        out += [(path, k) for k in range(count)]
+    return out
+
+
+def make(path: Path, number: int) -> Mutant:
+    """The module with that change made."""
+    tree = ast.parse(path.read_text())
+    node, words = list(_changes(tree, number))[number]
+    return Mutant(path, node.lineno, words, ast.unparse(tree))
 
 
 def _changes(tree: ast.Module, apply: int = -1) -> Iterator[tuple[ast.expr, str]]:
@@ -154,16 +158,20 @@ def main(argv: list[str]) -> int:
     folder, tests = ROOT / argv[0], argv[1].split(",")
     count = int(argv[2]) if len(argv) > 2 else COUNT
     seed = int(argv[3]) if len(argv) > 3 else SEED
-    every = [m for path in sorted(folder.rglob("*.py")) for m in mutants(path)]
+    every = changes_of(folder)
     picked = np.random.default_rng(seed).permutation(len(every))[:count]
+    made = [make(*every[int(k)]) for k in picked]
     with tempfile.TemporaryDirectory() as place:
         copy = Path(place)
         for name in COPIED:
             whole = ROOT / name
             shutil.copytree(whole, copy / name) if whole.is_dir() else shutil.copy(whole, copy)
+        unchanged = replace(made[0], source=made[0].path.read_text())
+        if caught(unchanged, copy, tests):
+            print("the tests fail with nothing changed", file=sys.stderr)
+            return 1
         hits = 0
-        for k in picked:
-            mutant = every[int(k)]
+        for mutant in made:
             hit = caught(mutant, copy, tests)
             hits += hit
             if not hit:

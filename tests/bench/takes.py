@@ -212,6 +212,15 @@ def _in_order(
     return Take(take.name, notes, tuple(label for _, label in rows), left_out)
 
 
+def one_key_names(folder: Path) -> dict[str, str]:
+    """Note ids that are one key at one moment (two voices in unison), to the first of them."""
+    path = folder / "unisons.tsv"
+    if not path.exists():
+        return {}
+    groups = [line.split() for line in path.read_text().splitlines()]
+    return {name: group[0] for group in groups for name in group}
+
+
 @dataclass(frozen=True, slots=True)
 class Scores:
     """Figures of one take, as usual in note alignment: pairs, precision and recall.
