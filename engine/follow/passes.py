@@ -83,7 +83,7 @@ def _cut(arrangement: Arrangement, struck: Sequence[Struck]) -> list[list[Struck
             runs.append([])
             front_q = x.q
         runs[-1].append(x)
-        if x.q <= front_q + AHEAD_Q:
+        if _leaves_out(arrangement, front_q, x.q) < AHEAD_MOMENTS:
             front_q = max(front_q, x.q)
     return runs
 
