@@ -27,7 +27,10 @@ def say_progress(progress: Progress, terminal: bool) -> Iterator[str]:
 def _say_totals(progress: Progress) -> str:
     t = progress.totals
     if not t.passes:
-        return f"{progress.title}: no pass kept yet; play it and come back"
+        return (
+            f"{progress.title}: no pass of yours kept yet; play it and come back "
+            "(the simulated pianist does not count)"
+        )
     share = f"{t.good} of {t.passes} passes good ({t.good / t.passes:.0%})"
     return (
         f"{progress.title}: {share}, on {t.days} day{'s' * (t.days != 1)}, "

@@ -54,7 +54,8 @@ def _check(env: Environment, path: Path) -> ExitStatus:
     from practice.store_care import check_store
 
     check = check_store(path)
-    each = f", {check.size / check.notes:.1f} bytes a note" if check.notes else ""
+    many = check.notes >= 10_000
+    each = f", {check.size / check.notes:.1f} bytes a note" if many else ""
     env.say(f"{path}: {check.takes} takes, {check.notes} notes, {check.size} bytes{each}")
     for trouble in check.troubles:
         env.say(f"  damaged: {trouble}")

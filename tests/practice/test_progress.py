@@ -254,7 +254,7 @@ def test_the_page_is_whole_in_one_file_and_says_what_it_shows(
 
 def test_an_empty_history_is_said_plainly(store: Store, pans: Arrangement) -> None:
     progress = read_progress(store, pans)
-    assert next(say_progress(progress, True)).endswith("no pass kept yet; play it and come back")
+    assert "no pass of yours kept yet" in next(say_progress(progress, True))
     assert "No pass has been kept yet" in progress_html(progress, evening(0))
     assert [plot.name for plot in draw_plots(progress)] == ["map"]
 
