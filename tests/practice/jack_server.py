@@ -8,6 +8,7 @@ import contextlib
 import os
 import shutil
 import subprocess
+import tempfile
 import time
 
 
@@ -23,16 +24,24 @@ def running_server(period_frames=1024):
     name = f"undersong-{os.getpid()}"
     env = {**os.environ, "JACK_DEFAULT_SERVER": name, "JACK_NO_START_SERVER": "1"}
     command = ["jackd", "-n", name, "-r", "-d", "dummy", "-r", "48000", "-p", str(period_frames)]
-    server = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    try:
-        _wait_until_up(env)
-        yield env
-    finally:
-        server.terminate()
+    with tempfile.NamedTemporaryFile(suffix=".log") as log:
+        env["JACK_TEST_LOG"] = log.name
+        server = subprocess.Popen(command, stdout=log, stderr=subprocess.STDOUT)
         try:
-            server.wait(10)
-        except subprocess.TimeoutExpired:
-            server.kill()
+            _wait_until_up(env)
+            yield env
+        finally:
+            server.terminate()
+            try:
+                server.wait(10)
+            except subprocess.TimeoutExpired:
+                server.kill()
+
+
+def times_skipped(env):
+    """How often the server has gone on without a program that was not ready in its period."""
+    with open(env["JACK_TEST_LOG"], encoding="utf-8", errors="replace") as log:
+        return sum("was not finished" in line for line in log)
 
 
 def _wait_until_up(env):

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from jack_server import times_skipped
 
 from engine.arrangement import Span
 from engine.read import read_arrangement
@@ -39,6 +40,7 @@ class Play:
     """`undersong play` in a process of its own."""
 
     def __init__(self, env, folder, *options):
+        self.folder = folder
         self.result = folder / "result.json"
         self._said = folder / "said.txt"
         command = [*UNDERSONG, "play", str(SCORE), "--no-window", "--data", str(folder)]
@@ -69,17 +71,36 @@ class Play:
 
 @pytest.fixture
 def play(jack, tmp_path):
-    """Start `undersong play`; it is ended with the test."""
+    """Start `undersong play` in a folder of its own; it is ended with the test."""
     started = []
 
     def start(*options):
-        started.append(Play(jack, tmp_path, *options))
+        for one in started:
+            one.process.kill()
+        folder = tmp_path / str(len(started))
+        folder.mkdir()
+        started.append(Play(jack, folder, *options))
         return started[-1]
 
     yield start
     for one in started:
         one.process.kill()
         one.process.wait(10)
+
+
+def fairly(jack, attempt):
+    """Try again where the server itself says that it went on without a program that was not ready,
+    for then notes are lost before they come here; on a machine too busy for that, skip."""
+    for _ in range(3):
+        before = times_skipped(jack)
+        try:
+            attempt()
+        except AssertionError:
+            if times_skipped(jack) == before:
+                raise
+        else:
+            return
+    pytest.skip("the machine is too busy: in three tries the JACK server skipped a program")
 
 
 def send(env, path, *options, client="Test piano"):
@@ -106,73 +127,82 @@ def played_notes(result):
     return [n["velocity"] for n in sorted(rows, key=lambda n: n["played_index"])]
 
 
-def test_every_note_sent_is_in_the_result_and_found_as_review_finds_it(
-    jack, play, recording, tmp_path
-):
-    listening = play("--in", "test piano")
-    assert send(jack, recording, "--speed", "2", "--chatter").wait(60) == 0
-    result = listening.interrupt()
-    sent = [n.velocity for n in read_recording(recording).notes]
-    assert played_notes(result) == sent
-    again = tmp_path / "again.json"
-    done = undersong(
-        "review", str(SCORE), str(recording), "--live", "--json", str(again), "--data",
-        str(tmp_path),
-    )  # fmt: skip
-    assert done.returncode == 0, done.stderr
-    expected = {
-        n["played_index"]: (n["what"], n["score_id"])
-        for one in json.loads(again.read_text())["passes"]
-        for n in one["notes"]
-        if n["played_index"] is not None
-    }
-    live = {
-        n["played_index"]: (n["live_what"], n["live_score_id"])
-        for one in result["passes"]
-        for n in one["notes"]
-        if n["played_index"] is not None
-    }
-    both = live.keys() & expected.keys()
-    assert len(both) > 0.9 * len(sent)
-    assert {i: live[i] for i in both} == {i: expected[i] for i in both}
+def test_every_note_sent_is_in_the_result_and_found_as_review_finds_it(jack, play, recording):
+    def attempt():
+        listening = play("--in", "test piano")
+        assert send(jack, recording, "--speed", "2", "--chatter").wait(60) == 0
+        result = listening.interrupt()
+        sent = [n.velocity for n in read_recording(recording).notes]
+        assert played_notes(result) == sent
+        again = listening.folder / "again.json"
+        done = undersong(
+            "review", str(SCORE), str(recording), "--live", "--json", str(again), "--data",
+            str(listening.folder),
+        )  # fmt: skip
+        assert done.returncode == 0, done.stderr
+        expected = {
+            n["played_index"]: (n["what"], n["score_id"])
+            for one in json.loads(again.read_text())["passes"]
+            for n in one["notes"]
+            if n["played_index"] is not None
+        }
+        live = {
+            n["played_index"]: (n["live_what"], n["live_score_id"])
+            for one in result["passes"]
+            for n in one["notes"]
+            if n["played_index"] is not None
+        }
+        both = live.keys() & expected.keys()
+        assert len(both) > 0.9 * len(sent)
+        assert {i: live[i] for i in both} == {i: expected[i] for i in both}
+
+    fairly(jack, attempt)
 
 
-def test_unplugged_in_mid_note_and_plugged_in_again(jack, play, recording, tmp_path):
-    listening = play()
-    first = send(jack, recording, "--speed", "2")
-    listening.wait_for("Listening")
-    time.sleep(1.0)
-    first.kill()
-    first.wait(10)
-    assert listening.wait_for("keyboard unplugged") < 2.5
-    second = send(jack, recording, "--speed", "2")
-    assert second.wait(60) == 0
-    listening.interrupt()
-    kept = kept_events(tmp_path)
-    struck = [e.data[1] for e in kept if e.data[0] == 0x90]
-    lifted = [e.data[1] for e in kept if e.data[0] == 0x80]
-    sent = [n.pitch for n in read_recording(recording).notes]
-    assert struck[-len(sent) :] == sent
-    assert len(struck) > len(sent)
-    assert sorted(struck) == sorted(lifted)
+def test_unplugged_in_mid_note_and_plugged_in_again(jack, play, recording):
+    def attempt():
+        listening = play()
+        first = send(jack, recording, "--speed", "2")
+        listening.wait_for("Listening")
+        time.sleep(1.0)
+        first.kill()
+        first.wait(10)
+        assert listening.wait_for("keyboard unplugged") < 2.5
+        second = send(jack, recording, "--speed", "2")
+        assert second.wait(60) == 0
+        listening.interrupt()
+        kept = kept_events(listening.folder)
+        struck = [e.data[1] for e in kept if e.data[0] == 0x90]
+        lifted = [e.data[1] for e in kept if e.data[0] == 0x80]
+        sent = [n.pitch for n in read_recording(recording).notes]
+        assert struck[-len(sent) :] == sent
+        assert len(struck) > len(sent)
+        assert sorted(struck) == sorted(lifted)
+
+    fairly(jack, attempt)
 
 
-def test_killed_in_mid_pass_the_take_is_there(jack, play, recording, tmp_path):
-    listening = play()
-    sender = send(jack, recording, "--speed", "1")
-    listening.wait_for("Listening")
-    time.sleep(3.0)
-    listening.process.kill()
-    sender.kill()
-    sender.wait(10)
-    pitches = [e.data[1] for e in kept_events(tmp_path) if e.data[0] == 0x90]
-    sent = [n.pitch for n in read_recording(recording).notes]
-    assert pitches == sent[: len(pitches)]
-    last_s = read_recording(recording).notes[len(pitches)].onset_s
-    assert last_s > 1.5
-    exported = tmp_path / "take.mid"
-    assert undersong("export", "1", str(exported), "--data", str(tmp_path)).returncode == 0
-    assert sorted(n.pitch for n in read_recording(exported).notes) == sorted(pitches)
+def test_killed_in_mid_pass_the_take_is_there(jack, play, recording):
+    def attempt():
+        listening = play()
+        sender = send(jack, recording, "--speed", "1")
+        listening.wait_for("Listening")
+        time.sleep(3.0)
+        listening.process.kill()
+        sender.kill()
+        sender.wait(10)
+        pitches = [e.data[1] for e in kept_events(listening.folder) if e.data[0] == 0x90]
+        sent = [n.pitch for n in read_recording(recording).notes]
+        assert pitches == sent[: len(pitches)]
+        last_s = read_recording(recording).notes[len(pitches)].onset_s
+        assert last_s > 1.5
+        exported = listening.folder / "take.mid"
+        assert (
+            undersong("export", "1", str(exported), "--data", str(listening.folder)).returncode == 0
+        )
+        assert sorted(n.pitch for n in read_recording(exported).notes) == sorted(pitches)
+
+    fairly(jack, attempt)
 
 
 def test_the_port_is_listed(jack, recording, tmp_path):
