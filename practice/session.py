@@ -6,8 +6,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import cast, get_args
 
 from engine.arrangement import Arrangement
+from engine.drill.sheet import Gesture
 from engine.findings import Finding
 from engine.performance import DAMPER, SOFT, KeyEvent, PedalMove, PlayedNote
 from practice.count_in import beat_at
@@ -277,6 +279,11 @@ class Session(Stretch):
     def _do_rate(self, command: Command, _now_s: float) -> None:
         if command.rate is not None:
             self._change(replace(self._drill, rate=command.rate))
+
+    def _do_gesture(self, command: Command, _now_s: float) -> None:
+        """Hands-free: what means "again" from now on."""
+        if command.name in get_args(Gesture):
+            self._change(replace(self._drill, gesture=cast(Gesture, command.name)))
 
     def _do_arrangement(self, command: Command, _now_s: float) -> None:
         """The score was saved anew: practising goes on in the same bars."""

@@ -125,8 +125,9 @@ class Command:
     afresh; arms a strict pass), stop (end the pass now), key-down / key-up (pitch=, from the
     computer's keys), listen (play the span to me), hush, port (name=), page-wrong / meant-that
     (pass_number=, slip=: what the player says of a slip), keep (pass_number=), next (the drill's
-    next task), arrangement (extra["arrangement"]: the score read again), fingering
-    (extra["note_id"], extra["fingering"]: set in the window), quit.
+    next task), gesture (name= off, soft-pedal or lowest-key: what means "again"), arrangement
+    (extra["arrangement"]: the score read again), fingering (extra["note_id"],
+    extra["fingering"]: set in the window), quit.
     """
 
     kind: str

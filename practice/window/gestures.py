@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import get_args
 
 from engine.arrangement import Span
+from engine.drill.sheet import Gesture
 from practice.snapshot import Command
 from practice.window.actions import (
     Outcome,
@@ -117,9 +119,15 @@ def change_setting(view: View, step: int, enter: bool = False) -> Outcome:
         ),
         "see_pulse": lambda: replace(was, see_pulse=not was.see_pulse),
         "average_of": lambda: replace(was, average_of=min(max(was.average_of + step, 2), 20)),
-        "soft_pedal": lambda: replace(was, soft_pedal_again=not was.soft_pedal_again),
+        "again_by": lambda: replace(was, again_by=_next_gesture(was.again_by, step)),
     }[row.name]()
-    return Outcome(replace(view, preferences=changed))
+    commands = (Command("gesture", name=changed.again_by),) if row.name == "again_by" else ()
+    return Outcome(replace(view, preferences=changed), commands)
+
+
+def _next_gesture(now: Gesture, step: int) -> Gesture:
+    known: tuple[Gesture, ...] = get_args(Gesture)
+    return known[(known.index(now) + step) % len(known)]
 
 
 def _rebind(view: View, key: str) -> Outcome:

@@ -23,6 +23,9 @@ CARE = (
 )
 
 
+_AGAIN_BY = {
+    "off": "by keys of the computer", "soft-pedal": "soft pedal", "lowest-key": "lowest key",
+}  # fmt: skip
 _PIANO_AND_MOUSE = (
     "The letters a to ’ are a small piano from C4; z and x move it by an octave. A click on a "
     "section of the Map or on a bar chooses it; drag for several, shift and click to widen."
@@ -50,7 +53,7 @@ def setting_rows(view: View) -> list[SettingRow]:
         SettingRow("marks", "Marks while playing", marks[set_to.marks_while_playing]),
         SettingRow("see_pulse", "Strict pulse to be seen", _yes(set_to.see_pulse)),
         SettingRow("average_of", "“Usually” means the last", f"{set_to.average_of} passes"),
-        SettingRow("soft_pedal", "Soft pedal means “again”", _yes(set_to.soft_pedal_again)),
+        SettingRow("again_by", "“Again”, hands on the keys", _AGAIN_BY[set_to.again_by]),
         SettingRow("keys", "Key (enter to change)", _key_choice(view)),
     ]
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, get_args
 
+from engine.drill.sheet import Gesture
 from practice.window.keys import BY_NAME, can_bind
 from practice.window.view import Preferences
 
@@ -33,7 +34,7 @@ def read_preferences(data: object) -> Preferences:
         marks_while_playing=choice("marks_while_playing", ("quiet", "none")),
         see_pulse=choice("see_pulse", (True, False)),
         average_of=min(max(average, 2), 20) if isinstance(average, int) else plain.average_of,
-        soft_pedal_again=choice("soft_pedal_again", (True, False)),
+        again_by=choice("again_by", get_args(Gesture)),
         keys=_usable_keys(keys if isinstance(keys, Mapping) else {}),
     )
 
@@ -54,6 +55,6 @@ def write_preferences(preferences: Preferences) -> dict[str, Any]:
         "marks_while_playing": preferences.marks_while_playing,
         "see_pulse": preferences.see_pulse,
         "average_of": preferences.average_of,
-        "soft_pedal_again": preferences.soft_pedal_again,
+        "again_by": preferences.again_by,
         "keys": dict(preferences.keys),
     }

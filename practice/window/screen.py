@@ -158,6 +158,8 @@ class Screen:
         title = self.view.snapshot.arrangement.title
         pygame.display.set_caption(f"{title} – Undersong")
         self._surface = pygame.display.set_mode(size or self._last_size(), pygame.RESIZABLE)
+        if self.view.preferences.again_by != "off":
+            self._listener.tell(Command("gesture", name=self.view.preferences.again_by))
         if text:
             self._open_text(text)
         else:
@@ -270,14 +272,11 @@ class Screen:
         return replace(view, changed_bars=frozenset(), note="")
 
     def _hear_soft_pedal(self, snapshot: Snapshot) -> None:
-        """The soft pedal turns pages in the performance view; else "again", where switched on."""
+        """The soft pedal turns pages in the performance view."""
         moves = [m for m in snapshot.pedals if m.controller == SOFT]
         down = bool(moves) and moves[-1].value >= _PEDAL_DOWN
-        if down and not self._soft_down:
-            if self.view.performing:
-                self._take(act_on(self.view, "page-on"))
-            elif self.view.preferences.soft_pedal_again:
-                self._listener.tell(Command("again"))
+        if down and not self._soft_down and self.view.performing:
+            self._take(act_on(self.view, "page-on"))
         self._soft_down = down
 
     def _take_score(self, came: ScoreRead | None) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from engine.drill.sheet import Gesture
 from practice.snapshot import PassRecord, Snapshot
 from practice.window.page import Page
 from practice.window.theme import ThemeName
@@ -25,7 +26,7 @@ class Preferences:
         marks_while_playing: "quiet" (a tick beside each head heard) or "none".
         see_pulse: the strict pulse is shown as well as heard.
         average_of: how many passes "what usually happens here" takes in.
-        soft_pedal_again: the soft pedal means "again".
+        again_by: what at the instrument means "again": off, soft-pedal or lowest-key.
         keys: actions by key name, as the player has changed them.
     """
 
@@ -34,7 +35,7 @@ class Preferences:
     marks_while_playing: Literal["quiet", "none"] = "quiet"
     see_pulse: bool = True
     average_of: int = 5
-    soft_pedal_again: bool = False
+    again_by: Gesture = "off"
     keys: Mapping[str, str] = field(default_factory=dict)
 
 

@@ -159,6 +159,14 @@ def test_settings_change_by_keys_and_mouse(rest: View):
     assert press_mouse(view, parts, (5, 5)).view.overlay == ""
 
 
+def test_what_means_again_is_told_to_the_session(rest: View):
+    rows = [row.name for row in setting_rows(rest)]
+    view = replace(rest, overlay="settings", row=rows.index("again_by"))
+    outcome = press_key(view, Press("right"))
+    assert outcome.view.preferences.again_by == "soft-pedal"
+    assert (outcome.commands[0].kind, outcome.commands[0].name) == ("gesture", "soft-pedal")
+
+
 def test_escape_goes_back_one_step_and_then_leaves(rest: View):
     opened = replace(rest, overlay="help")
     assert act_on(opened, "leave").view.overlay == ""
