@@ -44,6 +44,8 @@ class Canvas:
 
     painter: Painter
     clock_s: Callable[[], float] | None = None
+    #: The last part that could not be drawn, and why; "" while all is well.
+    fault: str = ""
     _frame: Hashable = None
     _kept: dict[str, _Kept] = field(default_factory=dict)
     _parts: Parts | None = None
@@ -132,7 +134,11 @@ class Canvas:
             return False
         if kept and may_wait and part.name in CAN_WAIT and self._out_of_time():
             return False
-        ops = tuple(part.draw(view, theme, parts))
+        try:
+            ops = tuple(part.draw(view, theme, parts))
+        except Exception as error:  # a fault in drawing must not end the practising
+            self.fault = f"the {part.name} cannot be drawn ({type(error).__name__}: {error})"
+            ops = kept.ops if kept else ()
         self._kept[part.name] = _Kept(key, ops, kept.ground if kept else None)
         return True
 

@@ -213,6 +213,8 @@ class Screen:
         self._sheet.use(self.view.page.score if self.view.page else None)
         self._sheet.collect()
         rects = self._canvas.draw(self._surface, self.view)
+        if self._canvas.fault and self._canvas.fault != self.view.note:
+            self.view = replace(self.view, note=self._canvas.fault)
         self._make_ahead(parts)
         if rects:
             pygame.display.update(rects)

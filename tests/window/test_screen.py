@@ -11,9 +11,11 @@ from pathlib import Path
 import pygame
 import pytest
 
+from engine.arrangement import Span
 from engine.performance import SOFT, PedalMove
 from engine.read import engravable_text
 from practice.snapshot import Command, Snapshot
+from practice.window import compose
 from practice.window.desk_state import with_fingering
 from practice.window.score_watch import changed_bars
 from practice.window.screen import Screen, run_window
@@ -230,6 +232,24 @@ def test_bars_that_changed():
     after = replace(before, notes=tuple(notes))
     assert changed_bars(before, after) == {before.bars[notes[7].bar].written}
     assert changed_bars(before, before) == frozenset()
+
+
+def test_a_part_that_cannot_be_drawn_is_told_and_all_else_goes_on(
+    screen: Screen, listener: FakeListener, monkeypatch: pytest.MonkeyPatch
+):
+    def fail(*_: object) -> list[object]:
+        raise ZeroDivisionError("no")
+
+    until(screen, lambda: page_ready(screen))
+    broken = [replace(p, draw=fail) if p.name == "account" else p for p in compose.PARTS]
+    monkeypatch.setattr(compose, "PARTS", tuple(broken))
+    listener.publish(state="rest", passes=(passed(read_exercise(SHORT), Span(0, 7)),))
+    for _ in range(4):
+        assert screen.step()
+    assert "account cannot be drawn" in screen.view.note
+    press(pygame.K_SPACE)
+    assert screen.step()
+    assert "again" in listener.kinds()
 
 
 def test_settings_and_size_are_kept(listener: FakeListener, score: Path):
