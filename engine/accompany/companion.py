@@ -29,6 +29,8 @@ ROLL_S, GRACE_S = 0.035, 0.08
 PAUSE_FACTOR, PAUSE_LEAST_S = 3.0, 1.5
 #: So many overdue notes are played at once when the player comes early; of more, the last ones.
 MOST_OVERDUE = 3
+#: So many onsets ahead a key may be one that was to come.
+AHEAD = 2
 #: Two notes so near to each other bear out a leap.
 LEAP_Q = 2.0
 #: A finger may be so late for an onset so near that others have passed.
@@ -76,7 +78,7 @@ class Companion:
         bar = arrangement.bars[span.from_bar]
         s_per_q = 60.0 / arrangement.tempo_at(bar.onset_q).qpm / rate
         self._timing = Timing(4.0 * bar.beats / bar.beat_unit, s_per_q, habits)
-        mine = self._played(notes_in(arrangement, span, hands))
+        mine = self._mine = self._played(notes_in(arrangement, span, hands))
         other: Hands = "left" if hands == "right" else "right"
         theirs = set() if hands == "both" else set(notes_in(arrangement, span, other).tolist())
         taken = {(self._table["onset_q"][i], self._table["pitch"][i]) for i in mine}
@@ -104,6 +106,7 @@ class Companion:
             A cue whose time is not after `onset_s` is to be played at once.
         """
         self._levels.append(velocity)
+        onset_q = self._or_expected(onset_q, onset_s, pitch)
         if self._is_straggler(onset_q, onset_s, pitch):
             return self._later_than(onset_s)
         if self._is_same_chord(onset_q, onset_s):
@@ -135,6 +138,24 @@ class Companion:
 
     def _is_same_chord(self, onset_q: float, onset_s: float) -> bool:
         return self._place_q == onset_q and onset_s - self._place_s <= PAUSE_LEAST_S
+
+    def _or_expected(self, onset_q: float, onset_s: float, pitch: int) -> float:
+        """A place that would be a leap, unless the key is one that was to come here.
+
+        Where passages are alike, going on is likelier than leaping, until a key contradicts it.
+        """
+        rested = onset_s - self._place_s > PAUSE_LEAST_S
+        if self._place_q is None or rested or not self._has_leapt(onset_q, onset_s):
+            return onset_q
+        ahead = self._player_q[self._player_q > self._place_q + 1e-9][:AHEAD]
+        here = self._table[self._mine]
+        places = [*ahead.tolist(), self._place_q]
+        if onset_s - self._place_s <= LATE_FINGER_S:
+            places = [self._place_q, *ahead.tolist()]
+        for at_q in places:
+            if pitch in here["pitch"][here["onset_q"] == at_q]:
+                return float(at_q)
+        return onset_q
 
     def _has_leapt(self, onset_q: float, onset_s: float) -> bool:
         """The player is said to be further back, or further on than time allows."""

@@ -127,11 +127,22 @@ def test_a_leap_without_a_pause_is_believed_with_the_second_note(page: Arrangeme
     for at_q in range(12):
         companion.hear(float(at_q), 0.5 * at_q, RIGHT, 70)
     q = page.table["onset_q"]
-    doubted = companion.hear(4.0, 6.0, RIGHT, 70)
+    other = RIGHT + 5  # a key that is not to come where they were
+    doubted = companion.hear(4.0, 6.0, other, 70)
     assert all(q[c.score] > 11.0 for c in doubted)
-    believed = companion.hear(5.0, 6.5, RIGHT, 70)
+    believed = companion.hear(5.0, 6.5, other, 70)
     assert {float(q[c.score]) for c in believed} <= {5.0, 5.25, 5.5, 5.75, 6.0}
     assert 5.0 in {float(q[c.score]) for c in believed}
+
+
+def test_where_passages_are_alike_it_goes_on(page: Arrangement) -> None:
+    """Said to be elsewhere, but the key is the one that was to come: nothing has leapt."""
+    companion = Companion(page, whole_span(page), "right")
+    for at_q in range(12):
+        companion.hear(float(at_q), 0.5 * at_q, RIGHT, 70)
+    q = page.table["onset_q"]
+    cues = companion.hear(4.0, 6.0, RIGHT, 70)
+    assert 12.0 < max(q[c.score] for c in cues) <= 13.0
 
 
 def test_when_the_player_comes_early_it_catches_up(page: Arrangement) -> None:
