@@ -28,6 +28,7 @@ class PlanOptions:
         minutes: to practise. turn_min: length of a turn; one turn each where `turns` is off.
         break_after_min, break_min: rests. warm_up_min: 0 for none.
         step: rise of the ladder (share). enough: good passes in a row that end an item.
+        together: new sections begin with both hands instead of each alone.
         performance: the day of one, or None; run-throughs come first in the fortnight before.
     """
 
@@ -39,6 +40,7 @@ class PlanOptions:
     warm_up_min: float = 3.0
     step: float = 0.04
     enough: int = 3
+    together: bool = False
     performance: date | None = None
 
 
@@ -182,7 +184,7 @@ def _work(facts: PlanFacts, options: PlanOptions) -> list[PlanItem]:
     for fact in facts.hands:
         item = _slower(fact, facts) or _join(fact, facts) or _rung(fact, facts, options)
         items += [item] if item else []
-    items += _new(facts)
+    items += _new(facts, options)
     return sorted(items, key=lambda i: (-_URGENCY[i.kind], i.section))
 
 
@@ -273,8 +275,8 @@ def _rung(fact: HandFacts, facts: PlanFacts, options: PlanOptions) -> PlanItem |
     )
 
 
-def _new(facts: PlanFacts) -> list[PlanItem]:
-    """The next sections not yet played, hands separately, a few a day.
+def _new(facts: PlanFacts, options: PlanOptions) -> list[PlanItem]:
+    """The next sections not yet played, a few a day, hands separately unless asked otherwise.
 
     One made of bars already played is not new; one that looks like another new one waits a day.
     """
@@ -282,7 +284,8 @@ def _new(facts: PlanFacts) -> list[PlanItem]:
     played = {h.section for h in facts.hands if h.passes}
     out: list[PlanItem] = []
     for fact in facts.hands:
-        if fact.section in played or fact.familiar or fact.hands == "both":
+        alone = fact.hands != "both"
+        if fact.section in played or fact.familiar or alone == options.together:
             continue
         if fact.section not in begun:
             if len(begun) >= NEW_A_DAY or _looks_like_one(facts, fact.section, begun):
@@ -294,9 +297,13 @@ def _new(facts: PlanFacts) -> list[PlanItem]:
 
 def _new_item(fact: HandFacts) -> PlanItem:
     return PlanItem(
-        "new", _minutes_for(fact, 3), f"new: {fact.name}, {fact.hands} hand alone, slowly", "new",
+        "new", _minutes_for(fact, 3), f"new: {fact.name}, {_say_hands(fact.hands)}, slowly", "new",
         fact.span, fact.hands, FIRST_TEMPO, 3, fact.section,
     )  # fmt: skip
+
+
+def _say_hands(hands: Hands) -> str:
+    return "hands together" if hands == "both" else f"{hands} hand alone"
 
 
 def _looks_like_one(facts: PlanFacts, section: int, others: set[int]) -> bool:

@@ -28,6 +28,9 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--blocked", action="store_true", help="one section after the other, not by short turns"
     )
+    parser.add_argument(
+        "--together", action="store_true", help="begin new sections with both hands, not each alone"
+    )
     parser.add_argument("--turn", type=float, default=3.0, help="minutes of a turn (3)")
     parser.add_argument(
         "--enough", type=int, default=3, help="good passes in a row that end an item (3)"
@@ -77,7 +80,12 @@ def _read_options(options: argparse.Namespace) -> PlanOptions:
     except ValueError as error:
         raise UndersongError("not a date", options.performance, "write 2026-12-12") from error
     return PlanOptions(
-        options.minutes, not options.blocked, options.turn, performance=day, enough=options.enough
+        options.minutes,
+        not options.blocked,
+        options.turn,
+        performance=day,
+        enough=options.enough,
+        together=options.together,
     )
 
 

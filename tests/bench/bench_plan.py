@@ -142,11 +142,13 @@ class Room:
         self.spent_s = 0.0
 
 
-def by_plan(room: Room) -> None:
+def by_plan(room: Room, together: bool = False) -> None:
     """A day by the plan; what is left of the time goes to a new plan."""
     while room.spent_s < MINUTES * 60:
         left = MINUTES - room.spent_s / 60
-        options = PlanOptions(minutes=max(left, 5), warm_up_min=0, break_after_min=1e9)
+        options = PlanOptions(
+            minutes=max(left, 5), warm_up_min=0, break_after_min=1e9, together=together
+        )
         before = room.spent_s
         for item in make_plan(room.facts(), room.now, options):
             if item.span is not None and room.spent_s < MINUTES * 60:
@@ -197,9 +199,17 @@ def worst_first(room: Room) -> None:
             tempos[k] = min(tempos[k] * 1.04, 1.0) if good else max(tempos[k] / 1.04, 0.5)
 
 
+def by_plan_together(room: Room) -> None:
+    """A day by the plan, new sections begun with both hands."""
+    by_plan(room, together=True)
+
+
 WAYS: dict[str, Callable[[Room], None]] = {
-    "plan": by_plan, "start to end": start_to_end, "worst first": worst_first,
-}  # fmt: skip
+    "plan": by_plan,
+    "plan, together": by_plan_together,
+    "start to end": start_to_end,
+    "worst first": worst_first,
+}
 
 
 def minutes_to_secure(
@@ -234,7 +244,7 @@ def main() -> None:
     print(
         f"Minutes to secure, {options.seeds} simulated learners each, at most {options.days} days"
     )
-    print(f"{'learner':<36} {'way':<13} {'10 %':>6} {'median':>6} {'90 %':>6} {'never':>5} fastest")
+    print(f"{'learner':<36} {'way':<14} {'10 %':>6} {'median':>6} {'90 %':>6} {'never':>5} fastest")
     for name, learning in SWEEP.items():
         if options.only and options.only != name:
             continue
@@ -251,7 +261,7 @@ def main() -> None:
             best = np.mean((minutes == least) & np.isfinite(minutes))
             never = np.mean(~np.isfinite(minutes))
             spread = f"{q[0]:>6.0f} {q[1]:>6.0f} {q[2]:>6.0f}"
-            print(f"{name:<36} {way:<13} {spread} {never:>5.0%} {best:>7.0%}")
+            print(f"{name:<36} {way:<14} {spread} {never:>5.0%} {best:>7.0%}")
             sys.stdout.flush()
 
 

@@ -183,6 +183,13 @@ def test_partings_are_practised_by_turns_until_both_are_secure(pans: Arrangement
     assert "parting" not in kinds(plan(pans, *secure, partings=(parting,)))
 
 
+def test_new_sections_can_begin_with_both_hands(pans: Arrangement) -> None:
+    unplayed = [fact(pans, 1, h) for h in ("left", "right", "both")]
+    new = [i for i in plan(pans, *unplayed, options=PlanOptions(together=True)) if i.kind == "new"]
+    assert {i.hands for i in new} == {"both"}
+    assert "hands together" in new[0].reason
+
+
 def test_two_look_alikes_are_never_both_new_on_one_day(pans: Arrangement) -> None:
     spans = [section_span(pans.form.sections[k]) for k in (1, 3)]
     alike = (Parting(spans[0], spans[1], "", (1, 3)),)
