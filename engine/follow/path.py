@@ -47,6 +47,7 @@ class Path:
         logp: log probability of everything so far, up to a constant.
         front: the furthest group reached since the last jump; -1 when lost.
         landing: number of the last jump, so that paths can be told apart.
+        origin: what tells one landing from another: first note, group, hand alone.
         young: how many more notes are weighed by how loud they were last time.
         since: the group landed on after the last jump.
         front_left, front_right: heed of the front group's notes already played, by hand.
@@ -71,6 +72,7 @@ class Path:
         "left",
         "logp",
         "node",
+        "origin",
         "right",
         "s_per_q",
         "since",
@@ -86,6 +88,7 @@ class Path:
         self.node = node
         self.front = self.since = -1
         self.landing = self.young = 0
+        self.origin: tuple[int, int, int | None] | None = None
         self.front_left = self.front_right = 0.0
         self.used: dict[int, int] = {}
         self.at_q = self.at_s = self.before_q = self.before_s = 0.0
@@ -107,6 +110,7 @@ class Path:
         new.front_left, new.front_right = self.front_left, self.front_right
         new.used = self.used.copy()
         new.before_q, new.before_s = self.before_q, self.before_s
+        new.origin = self.origin
         new.slips, new.young = self.slips, self.young
         new.landing, new.usual = self.landing, self.usual
         new.at_q, new.at_s, new.s_per_q, new.steps = self.at_q, self.at_s, self.s_per_q, self.steps
@@ -279,8 +283,11 @@ def _keep_time(path: Path, q: float, time_s: float) -> None:
     path.at_s, path.at_q = time_s, q
 
 
-def go_on(path: Path, pitch: int, time_s: float, played: int, m: ScoreMap) -> list[Path]:
-    """The one to four most likely ways on; `path` itself becomes the first of them."""
+def go_on(
+    path: Path, pitch: int, time_s: float, played: int, m: ScoreMap, alone: bool = False
+) -> list[Path]:
+    """The one to four most likely ways on; `path` itself becomes the first of them
+    (`alone`: the only one)."""
     if path.front < 0:
         _say(path, played, UNCLEAR, -1, costs.LOST, time_s)
         return [path]
@@ -295,7 +302,7 @@ def go_on(path: Path, pitch: int, time_s: float, played: int, m: ScoreMap) -> li
         ways.sort()
     most = ways[0][0] + costs.DOUBT
     out = [path]
-    for way in ways[1:4]:
+    for way in () if alone else ways[1:4]:
         if way[0] < most or (way[1] == RIGHT and way[0] < most + costs.DOUBT_RIGHT):
             other = path.copy()
             _go(other, way, played, time_s, m)

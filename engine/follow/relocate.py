@@ -27,6 +27,10 @@ REACH = 12
 OTHER_HAND = 0.3
 #: The end of the span is this many groups wide (a last chord may be left out).
 END_GROUPS = 3
+#: Chance of landing in a quarter right ahead or behind.
+TO_AHEAD_A_Q, TO_BACK_A_Q = costs.TO_AHEAD / costs.NEAR_AHEAD_Q, costs.TO_BACK / costs.NEAR_BEHIND_Q
+#: After so many steps back only so many candidates are followed further.
+THIN_AFTER, THIN_TO = 3, 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,24 +66,19 @@ def jump_cost(groups: IntArray, from_group: int, m: ScoreMap) -> FloatArray:
 
     Half of all landings are near (mostly behind, by a few bars), and starts of bars are likelier.
     """
-    count, bars = len(m.group_q), max(int(m.bar_start.sum()), 1)
-    starts = m.bar_start[groups]
-    at_end = from_group >= count - END_GROUPS
+    anywhere, near_here = m.landing_shares
+    p = anywhere[groups]
+    at_end = from_group >= len(m.group_q) - END_GROUPS
     to_start = costs.TO_START_AFTER_END if at_end or from_group < 0 else costs.TO_START
-    p = np.where(starts, costs.TO_BAR / bars, 0.0) + costs.TO_ANY / count
     p[groups == 0] += to_start
     p[groups == 1] += 0.1 * to_start
     if from_group >= 0:
         away_q = m.group_q_array[groups] - m.group_q[from_group]
-        near = np.where(
-            away_q > 0,
-            costs.TO_AHEAD / costs.NEAR_AHEAD_Q * np.exp(-away_q / costs.NEAR_AHEAD_Q),
-            costs.TO_BACK / costs.NEAR_BEHIND_Q * np.exp(away_q / costs.NEAR_BEHIND_Q),
-        )
-        length_q = m.group_q[-1] - m.group_q[0] + 1.0
-        at_bars = np.where(starts, costs.NEAR_BAR * length_q / bars, 0.0)
-        p += near * (at_bars + (1.0 - costs.NEAR_BAR) * length_q / count)
-    return -np.log(p)
+        behind_q = np.minimum(away_q, 0.0)
+        near = np.exp(behind_q / costs.NEAR_BEHIND_Q - (away_q - behind_q) / costs.NEAR_AHEAD_Q)
+        near *= np.where(away_q > 0, TO_AHEAD_A_Q, TO_BACK_A_Q)
+        p += near * near_here[groups]
+    return np.asarray(-np.log(p))
 
 
 def find_landings(
@@ -121,35 +120,32 @@ def _read_back(
     m: ScoreMap,
     hands: tuple[float, float] | None,
 ) -> tuple[FloatArray, IntArray, IntArray, FloatArray]:
-    at = now.copy()
-    said = np.full(len(now), -0.5)
+    """For each candidate: the best total, the first note after the jump, where, and its cost."""
     best = np.full(len(now), -np.inf)
     firsts = np.zeros(len(now), dtype=np.int32)
-    starts = now.copy()
-    jumps = np.zeros(len(now))
+    starts, jumps = now.copy(), np.zeros(len(now))
+    alive, at, said = np.arange(len(now)), now, np.full(len(now), -0.5)
+    matched = np.ones(len(now), dtype=bool)
     used: set[int] = set()
     turns = _turns(from_group, m)
-    for j in range(len(recent) - 1, -1, -1):
+    newest = len(recent) - 1
+    for j in range(newest, -1, -1):
         note = recent[j]
-        if j < len(recent) - 1:
-            at, matched = _step_back(
-                at, note, recent[j + 1], s_per_q, said, m, note.pitch in used, hands
-            )
-        else:
-            matched = np.ones(len(now), dtype=bool)
-        used = (
-            used | {note.pitch} if j == len(recent) - 1 or note.pitch not in used else {note.pitch}
-        )
-        jump = costs.jump_at(pauses[j])
-        jump_here = jump + jump_cost(at, from_group, m)
+        again = note.pitch in used
+        if j < newest:
+            at, matched = _step_back(at, note, recent[j + 1], s_per_q, said, m, again, hands)
+        used = {note.pitch} if again else used | {note.pitch}
+        jump = costs.jump_at(pauses[j]) + jump_cost(at, from_group, m)
         for group, cost in turns:
-            jump_here[at == group] = np.minimum(jump_here[at == group], cost)
-        total = note.before + said - jump_here
-        better = matched & (total > best)
-        best[better] = total[better]
-        firsts[better] = j
-        starts[better] = at[better]
-        jumps[better] = jump_here[better]
+            jump[at == group] = np.minimum(jump[at == group], cost)
+        total = note.before + said - jump
+        better = np.flatnonzero(matched & (total > best[alive]))
+        who = alive[better]
+        best[who], firsts[who], starts[who] = total[better], j, at[better]
+        jumps[who] = jump[better]
+        if newest - j == THIN_AFTER and len(alive) > THIN_TO:
+            keep = np.sort(np.argpartition(-said, THIN_TO)[:THIN_TO])
+            alive, at, said = alive[keep], at[keep], said[keep]
     return best, firsts, starts, jumps
 
 

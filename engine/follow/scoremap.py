@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from engine.arrangement import Arrangement, Hands, Span, notes_in, whole_span
+from engine.follow import costs
 from engine.follow.turns import find_turns
 
 #: A grace note is looked for this many quarters before its main note ("before").
@@ -28,7 +30,7 @@ REACH_OF_SIGN = {
 }
 
 
-@dataclass(slots=True)
+@dataclass
 class ScoreMap:
     """What is to be played, by group and by pitch. Lists, because they are read one by one.
 
@@ -80,6 +82,16 @@ class ScoreMap:
     before: tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]
     _last_at: dict[int, npt.NDArray[np.int32]] = field(default_factory=dict)
     _groups_of: dict[int, npt.NDArray[np.int32]] = field(default_factory=dict)
+
+    @cached_property
+    def landing_shares(self) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+        """By group: the chance to land there from anywhere, and how much of what lands near here
+        lands on it (more on starts of bars)."""
+        count, bars = len(self.group_q), max(int(self.bar_start.sum()), 1)
+        anywhere = np.where(self.bar_start, costs.TO_BAR / bars, 0.0) + costs.TO_ANY / count
+        length_q = self.group_q[-1] - self.group_q[0] + 1.0
+        at_bars = np.where(self.bar_start, costs.NEAR_BAR * length_q / bars, 0.0)
+        return anywhere, at_bars + (1.0 - costs.NEAR_BAR) * length_q / count
 
     def groups_of(self, pitch: int) -> npt.NDArray[np.int32]:
         """Groups that hold a pitch, ascending."""

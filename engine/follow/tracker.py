@@ -25,6 +25,8 @@ class Tracker:
 
     def __init__(self, score: ScoreMap) -> None:
         self.score = score
+        for pitch in {score.pitch[k] for k in score.notes}:
+            score.last_at(pitch)
         nowhere = Path(0.0, None)
         if score.s_per_q:
             nowhere.s_per_q = nowhere.usual = score.s_per_q[0]
@@ -115,13 +117,16 @@ class Tracker:
             return None
         first, m = landing.first, self.score
         note, pause = self._recent[first]
+        origin = (note.index, landing.group, only)
+        if any(path.origin == origin for path in self.paths):
+            return None
         if pause == 0.0 and self._is_near(landing.group, chain[first].prev):
             return None
         place = next(k for k in m.members[landing.group] if m.pitch[k] == note.pitch)
         before = chain[first].prev
         path = Path(landing.total, before)
         self._landings += 1
-        path.landing = self._landings
+        path.landing, path.origin = self._landings, origin
         path.young = 0 if landing.jump <= costs.TURN_BACK else costs.SHAPING_NOTES
         path.front = path.since = landing.group
         path.at_q, path.at_s = m.q[place], note.onset_s
@@ -143,7 +148,7 @@ class Tracker:
         )
         self._shaping.weigh(path, note.velocity)
         for node, (heard, _) in zip(chain[first + 1 :], self._recent[first + 1 :], strict=True):
-            go_on(path, heard.pitch, heard.onset_s, node.played, m)
+            go_on(path, heard.pitch, heard.onset_s, node.played, m, alone=True)
             self._shaping.weigh(path, heard.velocity)
             if path.logp < self.best.logp - WORSE:
                 return None
