@@ -45,7 +45,7 @@ class Evenness:
         note_interval_ms: median local interval from note to note.
         sd_ms: root mean square deviation from the smooth tempo, degrees of freedom put right.
         sd_percent: the same in percent of the local note interval.
-        robust_sd_ms: 1.4826 times the median absolute deviation.
+        robust_sd_ms: 1.4826 times the median absolute deviation, the rest put right likewise.
         rest_sd_ms: the same without the habits of the places.
         cv: root mean square of (interval / interval of the smooth tempo - 1).
         median_sd_ioi_ms: median over the cells of the SD of the intervals inside a cell, as the
@@ -141,8 +141,8 @@ def evenness_of(arrangement: Arrangement, figure: Figure, cells: Cells) -> Evenn
         sd_percent=interval.rms_over(
             fit.deviation_ms / (fit.local_s * 10), fit.deviation_factor, "percent", fit.kept
         ),
-        robust_sd_ms=interval.scaled(
-            interval.robust_sd_of(fit.deviation_ms, "ms"), math.sqrt(fit.freedom_factor)
+        robust_sd_ms=interval.robust_sd_of(
+            fit.habit_ms + fit.rest_ms * math.sqrt(fit.freedom_factor), "ms"
         ),
         rest_sd_ms=interval.rms_over(fit.rest_ms, fit.freedom_factor, "ms", fit.kept),
         cv=interval.rms_over(steps.by_cell(steps.relative), 1.0, "", fit.kept),

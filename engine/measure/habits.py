@@ -46,11 +46,17 @@ def habits_of(cells: Cells, fit: EvenFit) -> tuple[Place, ...]:
 
 
 def _habit(fit: EvenFit, k: int) -> Estimate:
-    count = len(fit.rest_ms)
-    within = fit.rest_ms - fit.rest_ms.mean(axis=1, keepdims=True)
-    scale = _within_scale(fit)
-    variance = float((within[:, k] ** 2).sum()) / scale
-    half = t_quantile(0.975, count - 1) * math.sqrt(variance / count)
+    """One habit; its error from the scatter of its own place inside the cells.
+
+    That scatter is what the place varies by, whatever the other places do; it is set against
+    the error that the fit gives a habit for a rest of one size, which knows what the tempo
+    curve leaves open.
+    """
+    count, places = fit.rest_ms.shape
+    within = fit.rest_ms[:, k] - fit.rest_ms.mean(axis=1)
+    cells = _within_scale(fit)
+    variance = float(within @ within) / cells / (1.0 - 1.0 / places)
+    half = t_quantile(0.975, max(cells - 1.0, 2.0)) * math.sqrt(variance * fit.habit_cov[k, k])
     return interval.around(float(fit.habit_ms[k]), half, count, "ms")
 
 
