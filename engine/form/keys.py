@@ -33,9 +33,9 @@ _SIGNATURE = _TONIC - 3 * _MODE
 FLOOR = 0.05
 #: Cost a note of writing in a signature of so many signs: 5, 6, 7, 8, 9 and 16.
 SIGNS = (0.0, 5.0, 6.0, 7.0, 8.0, 9.0, 16.0)
-SIGNS_COST = (0.0, 0.001, 0.002, 0.02, 0.1, 0.1, 0.15)
+SIGNS_COST = (0.0, 0.001, 0.002, 0.02, 0.16, 0.18, 0.22)
 #: Cost a note of each fifth away from home, from the third to the sixth.
-HOME_COST = 0.02
+HOME_COST = 0.025
 #: Cost of going over to the other side of the circle (five sharps for seven flats).
 ENHARMONIC = 14.0
 #: Cost of each fifth between home and the last key.
@@ -43,7 +43,7 @@ ENDING = 12.0
 #: Cost of another home than the key signature says.
 NOT_GIVEN = 20.0
 SLOW_CHANGE, SLOW_STEP = 40.0, 1.5
-QUICK_CHANGE, QUICK_STEP = 10.0, 0.55
+QUICK_CHANGE, QUICK_STEP = 7.0, 0.55
 #: Cost a note, in the quick path, of each fifth away from the slow one.
 TETHER = 0.1
 #: The compass of most keyboards before 1770 (common practice): C2 to C6.

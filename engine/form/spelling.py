@@ -25,6 +25,9 @@ Moment = Fraction | float
 REACH = 14
 TOO_FAR = -6.0
 ROUNDS = 10
+#: What a double sharp costs beside what the model says: chromatic lines avoid it (common
+#: practice), and the scores the model was fitted to seldom go where it would arise.
+DOUBLE_SHARP, FIRST_DOUBLE_SHARP = 1.5, 13
 PLACES = HIGHEST - LOWEST + 1
 #: Shapes of the tables for single notes: (mode, place, what moves where).
 SINGLE_SHAPES = {
@@ -101,7 +104,7 @@ def choose_places(choices: Choices, weights: Weights | None = None) -> Ints:
     alone = sum(
         weights.singles[name].ravel()[index] for name, index in single_indices(choices).items()
     )
-    alone = np.asarray(alone, dtype=float)
+    alone = np.asarray(alone, dtype=float) - DOUBLE_SHARP * (choices.places >= FIRST_DOUBLE_SHARP)
     first, second = choices.around.first, choices.around.second
     worth = _pair_worth(choices, weights.pairs)
     belief = _softmax(alone)
