@@ -49,8 +49,8 @@ def long_arrangement(count: int, seed: int = 1) -> Arrangement:
             notes.append((Fraction(bar * 4) + Fraction(k, 2), _key(degree, 2), False))
         for k in range(2):
             degree = int(rng.integers(0, 10))
-            for octave in (4, 5):
-                notes.append((Fraction(bar * 4 + 2 * k), _key(degree, octave), True))
+            onset = Fraction(bar * 4 + 2 * k)
+            notes.extend((onset, _key(degree, octave), True) for octave in (4, 5))
         bar += 1
     rows = sorted(set(notes))
     return Arrangement(
