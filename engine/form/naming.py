@@ -34,7 +34,7 @@ REACH_Q = 24.0
 #: Notes either way by which the side of the circle (flats or sharps) is told.
 SIDE_NOTES = 15
 #: Weight of the page's own habit against the model, over the same harmony and anywhere.
-SAME_HARMONY, ANYWHERE = 1.5, 0.2
+SAME_HARMONY, ANYWHERE = 2.0, 0.2
 
 
 @dataclass(frozen=True)
