@@ -62,7 +62,7 @@ REMARKS = {
     "op. 25 no. 1": """
         Far freer than the repertoire's middle half, and past its 95th percentile (CV 0.36): the
         first note of the six, under each melody note, is held for 120 to 140 ms and varies by 80 to
-        90; the other five last 85 to 105 and vary by 20 to 40. In the second recording one note in
+        90 ms; the other five last 85 to 105 and vary by 20 to 40. In the second recording one note in
         six of the left hand (a key struck twice within a quarter of a second) is often missing, so
         that few whole cells are left.""",
     "D 899 no. 3": """
@@ -72,11 +72,11 @@ REMARKS = {
         An Adagio, slower than anything counted; its CV (0.09) is in the steadier quarter.""",
     "BWV 846": """
         Steadier than three quarters of what was counted (SD of 16: 14 ms against 19): no melody
-        stretches it, and half of its variance is slow movement of the tempo.""",
+        stretches it, and most of its variance is slow movement of the tempo.""",
     "octaves": """
         Op. 25 no. 10 agrees with what was counted (it comes from the same collection, so that it
         should). In 8-2 the octaves are slow, where the count too finds 10 ms and more, and
-        steeper in loudness (1.25 against 0.77).""",
+        steeper in loudness (1.2 against 0.77).""",
     "pedal": """
         Lifts agree with what was counted but for BWV 846 and D 899 no. 3, whose players lift 150
         to 250 ms after the bass. In 8-2 and BWV 846 the pedal comes down on a slow ramp, so that it
