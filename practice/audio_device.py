@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 import threading
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -50,6 +51,7 @@ class AudioDevice:
         self.gaps = 0
         self.failures = 0
         self._handed = 0
+        self._waiting: Any = None
         try:
             with quiet_libraries():
                 pygame.mixer.init(rate_hz, -16, CHANNELS, block, allowedchanges=0)
@@ -71,18 +73,34 @@ class AudioDevice:
 
     def _feed(self) -> None:
         while not self._stop.is_set():
-            if self._channel.get_queue() is not None:
+            if self._channel.get_queue() is None:
+                self._take_turn()
+            elif not self._channel.get_busy():
+                self._wake()
+            else:
                 self._clock.wait(self._stop, _LOOK_S)
-                continue
-            now_s = self._clock.now_s()
-            if self._handed and not self._channel.get_busy():
-                self.gaps += 1
-                self._card_clock.restart()
-            elif self._handed:
-                self._card_clock.hear_taken(now_s, self._handed - self._block)
-            self._hand_over()
 
-    def _hand_over(self) -> None:
+    def _take_turn(self) -> None:
+        """The block that waited has begun, or the card ran dry: hand over the next."""
+        now_s = self._clock.now_s()
+        if self._handed and not self._channel.get_busy():
+            self._ran_dry()
+        elif self._handed:
+            self._card_clock.hear_taken(now_s, self._handed - self._block)
+        self._waiting = self._make_block()
+        self._channel.queue(self._waiting)
+        self._handed += self._block
+
+    def _wake(self) -> None:
+        """A block was queued just as the one before it ended, and nothing would ever start it."""
+        self._ran_dry()
+        self._channel.play(self._waiting)
+
+    def _ran_dry(self) -> None:
+        self.gaps += 1
+        self._card_clock.restart()
+
+    def _make_block(self) -> Any:
         import pygame
 
         try:
@@ -90,8 +108,7 @@ class AudioDevice:
         except Exception:
             self.failures += 1
             data = bytes(self._block * 2 * CHANNELS)
-        self._channel.queue(pygame.mixer.Sound(buffer=data))
-        self._handed += self._block
+        return pygame.mixer.Sound(buffer=data)
 
 
 def check_card() -> None:

@@ -1,0 +1,86 @@
+"""Feeding the card: a block that nothing would start is started, and a gap is counted."""
+
+from __future__ import annotations
+
+import time
+
+import numpy as np
+import pygame
+import pytest
+
+from practice.audio_clock import AudioClock
+from practice.audio_device import AudioDevice
+from practice.clock import SystemClock
+
+
+class StuckChannel:
+    """Plays at once what it is told to; the third block queued stays in the queue unplayed."""
+
+    def __init__(self, _number: int) -> None:
+        self.played: list[bytes] = []
+        self.queued: object | None = None
+        self._count = 0
+
+    def get_queue(self) -> object | None:
+        return self.queued
+
+    def get_busy(self) -> bool:
+        return self.queued is None and self._count > 0
+
+    def queue(self, sound: bytes) -> None:
+        self._count += 1
+        if self._count == 3:
+            self.queued = sound
+        else:
+            self.played.append(sound)
+            time.sleep(0.001)
+
+    def play(self, sound: bytes) -> None:
+        self.queued = None
+        self.played.append(sound)
+
+
+def test_a_stuck_queue_is_woken_and_nothing_is_lost(monkeypatch: pytest.MonkeyPatch) -> None:
+    made: list[StuckChannel] = []
+
+    def channel(number: int) -> StuckChannel:
+        made.append(StuckChannel(number))
+        return made[-1]
+
+    monkeypatch.setattr(pygame.mixer, "init", lambda *_a, **_k: None)
+    monkeypatch.setattr(pygame.mixer, "get_init", lambda: None)
+    monkeypatch.setattr(pygame.mixer, "Channel", channel)
+    monkeypatch.setattr(pygame.mixer, "Sound", lambda buffer: buffer)
+    numbers = iter(range(1, 10_000))
+
+    def fill(frames: int) -> np.ndarray:
+        return np.full((frames, 2), next(numbers), np.int16)
+
+    device = AudioDevice(fill, AudioClock(44_100), SystemClock(), 44_100, 64)
+    end = time.monotonic() + 5
+    while len(made[0].played) < 10 and time.monotonic() < end:
+        time.sleep(0.005)
+    device.close()
+    heard = [int(np.frombuffer(block, np.int16)[0]) for block in made[0].played[:10]]
+    assert heard == list(range(1, 11))
+    assert device.gaps == 1
+    assert device.failures == 0
+
+
+def test_a_fault_in_the_mixer_is_silence_and_counted(monkeypatch: pytest.MonkeyPatch) -> None:
+    made: list[StuckChannel] = []
+    monkeypatch.setattr(pygame.mixer, "init", lambda *_a, **_k: None)
+    monkeypatch.setattr(pygame.mixer, "get_init", lambda: None)
+    monkeypatch.setattr(pygame.mixer, "Channel", lambda n: made.append(StuckChannel(n)) or made[-1])
+    monkeypatch.setattr(pygame.mixer, "Sound", lambda buffer: buffer)
+
+    def fill(_frames: int) -> np.ndarray:
+        raise ArithmeticError("a planted fault")
+
+    device = AudioDevice(fill, AudioClock(44_100), SystemClock(), 44_100, 64)
+    end = time.monotonic() + 5
+    while len(made[0].played) < 3 and time.monotonic() < end:
+        time.sleep(0.005)
+    device.close()
+    assert device.failures >= 3
+    assert not any(made[0].played[0])
