@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from fractions import Fraction
 
 from engine.arrangement import Arrangement
 from engine.findings import Finding, Slip
@@ -146,10 +147,9 @@ def _function(scene: Scene) -> str:
     return f" (the {words})" if words and words not in PLAIN_FUNCTIONS else ""
 
 
-def place_words(arrangement: Arrangement, onset_q: object) -> str:
+def place_words(arrangement: Arrangement, onset_q: Fraction | float) -> str:
     """Bar and beat as printed: "bar 12, beat 3"; halves and other parts as a decimal."""
-    at = onset_q if not isinstance(onset_q, float) else float(onset_q)
-    bar = arrangement.bar_at(at)  # type: ignore[arg-type]
-    beat = float(bar.beat_at(at))  # type: ignore[arg-type]
+    bar = arrangement.bar_at(onset_q)
+    beat = float((float(onset_q) - float(bar.onset_q - bar.lead_q)) * bar.beat_unit / 4 + 1)
     again = f" (time {bar.time})" if bar.time > 1 else ""
     return f"bar {bar.number or '0'}{again}, beat {round(beat, 2):g}"
