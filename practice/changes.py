@@ -1,21 +1,23 @@
 """What is claimed to have changed, in one section and hand: only what the test allows.
 
-The last six days are set against the six before them, on the instrument played last, by
-`engine.measure.change.compare_sessions`; the level is divided by the number of comparisons that one
-page makes. A narrow interval about nought is called a plateau.
+The last seven days are set against the seven before them, and against the first seven where there
+are more, on the instrument played last, by `engine.measure.change.compare_sessions`; the level is
+divided by the number of comparisons that one page makes. A narrow interval about nought is called
+a plateau.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 from typing import Literal
 
 from engine.measure.change import LEAST_SESSIONS, Better, Change, Session, compare_sessions
 from practice.history import Day
 
 #: So many days on each side.
-DAYS = 6
+DAYS = 7
 Measure = Literal["evenness", "notes right"]
 
 
@@ -29,6 +31,7 @@ class Candidate:
     earlier: tuple[float, ...]
     later: tuple[float, ...]
     passes: int
+    since: str = "lately"
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +56,21 @@ def find_candidates(days: Sequence[Day]) -> list[Candidate]:
     if not days:
         return []
     same = [d for d in days if d.instrument == days[-1].instrument]
-    return [c for m in _MEASURES if (c := _candidate(same, *m)) is not None]
+    found = [_candidate(same, *m) for m in _MEASURES] + [_since_start(same, *m) for m in _MEASURES]
+    return [c for c in found if c is not None]
+
+
+def _since_start(
+    days: Sequence[Day], measure: Measure, better: Better, worth: float
+) -> Candidate | None:
+    """The first days against the last, where the last two groups are not the same as these."""
+    told = [day for day in days if _read(day, measure)[0] is not None]
+    if len(told) < 3 * DAYS:
+        return None
+    ends = [*told[:DAYS], *told[-DAYS:]]
+    found = _candidate(ends, measure, better, worth)
+    first = date.fromisoformat(told[0].day)
+    return None if found is None else replace(found, since=f"since {first}")
 
 
 def _candidate(
@@ -105,7 +122,7 @@ def _judge(candidates: Sequence[Candidate], looks: int) -> Iterator[Claim]:
 
 def _say(one: Candidate, change: Change, looks: int) -> str:
     before, now = (sum(v) / len(v) for v in (one.earlier, one.later))
-    where = f"{len(one.earlier)} days against {len(one.later)}, {one.passes} passes"
+    where = f"{one.since}, {len(one.earlier)} days against {len(one.later)}, {one.passes} passes"
     if change.verdict == "no change":
         least = _number(one, one.worth)
         return f"{one.measure}: a plateau, no change of {least} or more ({where})"

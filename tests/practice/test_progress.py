@@ -93,10 +93,22 @@ def test_a_real_change_is_claimed_with_its_test_and_count(
     words = {claim.measure: claim.words for claim in both.claims}
     assert set(words) == {"evenness", "notes right"}
     assert re.search(
-        r"evenness: better, 1\d\.\d ms to 9\.\d ms \(6 days against 6, 36 passes", words["evenness"]
+        r"evenness: better, 1\d\.\d ms to 9\.\d ms \(lately, 7 days against 7, 42 passes",
+        words["evenness"],
     )
     assert "permutation test over sessions" in words["evenness"]
     assert "2 comparisons made" in words["evenness"]
+
+
+def test_what_crept_up_over_months_is_claimed_since_the_start(
+    store: Store, pans: Arrangement
+) -> None:
+    inlet = pans.form.sections[1]
+    for day in range(30):
+        spread = 15.0 - 0.2 * day + 0.4 * math.sin(5 * day)
+        keep_pass(store, pans, evening(day), [part_of(pans, inlet, evenness_ms=spread)])
+    words = [c.words for c in read_progress(store, pans).sections[1].hands[2].claims]
+    assert any("evenness: better" in w and "since 2026-01-05" in w for w in words)
 
 
 def test_noise_is_seldom_claimed(store: Store, pans: Arrangement) -> None:
