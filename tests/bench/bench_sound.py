@@ -75,12 +75,12 @@ class Sightings:
         return float(np.percentile(ahead, 98))
 
 
-def measure_card(piano: Piano, minutes: float) -> None:
+def measure_card(piano: Piano, minutes: float, block: int) -> None:
     """Play clicks to SDL's disk driver and find them in the file."""
     file = Path(tempfile.mkdtemp()) / "heard.raw"
     os.environ.update(SDL_AUDIODRIVER="disk", SDL_DISKAUDIOFILE=str(file))
     clock = SystemClock()
-    instrument = BuiltInPiano(piano, clock)
+    instrument = BuiltInPiano(piano, clock, block=block)
     sightings, accompanist = Sightings(instrument), Accompanist(instrument, clock)
     time.sleep(4.0)
     times = clock.now_s() + 0.5 + np.arange(0.0, minutes * 60, CLICK_EVERY_S)
@@ -150,13 +150,14 @@ def run(argv: list[str]) -> int:
     """All measurements asked for."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--minutes", type=float, default=0.5)
+    parser.add_argument("--block", type=int, default=BLOCK, help="frames handed over at a time")
     parser.add_argument("--picture")
     options = parser.parse_args(argv)
     sys.setswitchinterval(0.0005)
     piano = measure_rendering()
     if options.picture:
         draw_spectra(piano, options.picture)
-    measure_card(piano, options.minutes)
+    measure_card(piano, options.minutes, options.block)
     return 0
 
 
