@@ -50,14 +50,14 @@ PAUSE_S, PAUSE_Q, LONG = 0.6, 1.0, 2.5
 #: Where jumps land: at the start of the span (after its end, or else), near behind, near ahead, at
 #: the start of any bar, anywhere. Of near landings this share is at the starts of bars.
 TO_START_AFTER_END, TO_START = 0.5, 0.1
-TO_BACK, TO_AHEAD, TO_BAR, TO_ANY = 0.5, 0.1, 0.15, 0.15
+TO_BACK, TO_AHEAD, TO_BAR, TO_ANY = 0.45, 0.2, 0.13, 0.12
 NEAR_BAR = 0.5
 #: Nearer than this nobody jumps without a pause, quarters.
 TOO_NEAR_Q = 0.4
 #: A repeat or jump of the notation not taken as unfolded: further on, and back.
 TURN, TURN_BACK = 2.0, 4.0
 #: How near is near, behind and ahead, quarters.
-NEAR_BEHIND_Q, NEAR_AHEAD_Q = 16.0, 8.0
+NEAR_BEHIND_Q, NEAR_AHEAD_Q = 12.0, 4.0
 #: How far behind the front a note may come, and how far ahead it is looked for, quarters.
 BACK_Q, AHEAD_Q = 1.0, 2.0
 #: A note from before the place where the player landed, and how far before at most, quarters.

@@ -8,12 +8,17 @@ and bounded; it only ever decides between places that the notes leave open.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+
 from engine.follow import costs
 from engine.follow.path import RIGHT, Path
 from engine.performance import PlayedNote
 
 #: Notes between two rounds of remembering, and how old a note must be to be remembered.
 EVERY, SETTLED = 24, 12
+#: By how much the best path must lead those of other landings for its notes to be remembered.
+SURE = 4.0
 
 
 class Shaping:
@@ -27,16 +32,20 @@ class Shaping:
         self._velocity = [0] * count
         self._recent: dict[int, int] = {}
 
-    def hear(self, note: PlayedNote, best: Path) -> None:
-        """Take note of what was played; remember what the best path settled a while ago."""
+    def hear(self, note: PlayedNote, paths: Sequence[Path]) -> None:
+        """Take note of what was played; remember what the best path settled a while ago, unless
+        it may have been elsewhere."""
+        best = paths[0]
         self._recent[note.index] = note.velocity
         if len(self._recent) < EVERY + SETTLED:
             return
         node, waiting = best.node, 0
+        elsewhere = (p.logp for p in paths if p.landing != best.landing)
+        sure = max(elsewhere, default=-math.inf) < best.logp - SURE
         while node is not None and node.played in self._recent:
             if waiting >= SETTLED:
                 velocity = self._recent.pop(node.played)
-                if node.what == RIGHT:
+                if sure and node.what == RIGHT:
                     self._velocity[node.note] = velocity
             waiting += 1
             node = node.prev

@@ -58,7 +58,7 @@ class Tracker:
         if self._count < self._search_until or self._is_surprised():
             self._search()
         self._count += 1
-        self._shaping.hear(note, self.best)
+        self._shaping.hear(note, self.paths)
 
     def _pause_before(self, note: PlayedNote) -> float:
         """How long the player paused beyond what the page asks for: 0 not, 1 long."""

@@ -114,8 +114,8 @@ def compare(rooms: Sequence[Room], rehearsals: bool) -> None:
         mean, worst = np.mean(values, axis=0), np.min(values, axis=0)
         table = np.array(values)
         print(
-            f"  {group}: whole {mean[0]:.4f}/{worst[0]:.4f} (theirs {mean[1]:.4f}/{worst[1]:.4f}, at "
-            f"least as good on {(table[:, 0] >= table[:, 1]).sum()} of {len(table)}), live "
+            f"  {group}: whole {mean[0]:.4f}/{worst[0]:.4f} (theirs {mean[1]:.4f}/{worst[1]:.4f}, "
+            f"at least as good on {(table[:, 0] >= table[:, 1]).sum()} of {len(table)}), live "
             f"{mean[2]:.4f}/{worst[2]:.4f} (theirs {mean[3]:.4f}/{worst[3]:.4f}, on "
             f"{(table[:, 2] >= table[:, 3]).sum()} of {len(table)})"
         )
@@ -233,8 +233,7 @@ def _alarms(arrangement: Arrangement, take: Take, findings: Sequence[Finding]) -
     struck = {int(unison[k]) for k in take.truth if k >= 0}
     told = {f.played: f.what for f in findings if f.played is not None}
     wrongly = sum(
-        (label >= 0
-        and told[n.index] not in ("right", "ornament"))
+        (label >= 0 and told[n.index] not in ("right", "ornament"))
         or (label == ORNAMENT and told[n.index] != "ornament")
         for n, label in zip(take.notes, take.truth, strict=True)
     )
@@ -246,7 +245,8 @@ def growth(quick: bool) -> None:
     """Cost of a finding by the length of the score."""
     print("\ncost of a finding, microseconds of the thread's own time")
     print(
-        "   notes  median     99 %   99.9 %     most  first half  last half  whole take  building  memory"
+        "   notes  median     99 %   99.9 %     most  first half  last half  whole take  "
+        "building  memory"
     )
     for count in (1000, 5000) if quick else (1000, 5000, 20000, 60000):
         arrangement = long_arrangement(count)
