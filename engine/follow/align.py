@@ -8,7 +8,7 @@ from engine.arrangement import Arrangement, Hands, Span
 from engine.findings import Finding
 from engine.follow.doubt import mark_unclear
 from engine.follow.follower import WORDS
-from engine.follow.hindsight import mend_twins
+from engine.follow.hindsight import find_doubts, mend_twins
 from engine.follow.missing import MissingNotes
 from engine.follow.path import ORNAMENT, RIGHT, WRONG
 from engine.follow.refine import Label, goings, refine
@@ -39,7 +39,8 @@ def align(
     mend_twins(labels, score)
     refine(labels, score)
     mark_unclear(labels)
-    out = [_finding_of(x) for x in labels]
+    doubts = find_doubts(labels, score)
+    out = [_finding_of(x, doubts.get(x.played, ())) for x in labels]
     missing = MissingNotes(score, hands is None)
     left_out: list[int] = []
     starts = {first for first, _ in goings(labels)}
@@ -65,7 +66,8 @@ def _labels_of(tracker: Tracker, notes: Sequence[PlayedNote]) -> list[Label]:
     return labels
 
 
-def _finding_of(x: Label) -> Finding:
+def _finding_of(x: Label, others: tuple[int, ...]) -> Finding:
     score = x.note if x.what == RIGHT else None
     stands_for = x.note if x.what in (WRONG, ORNAMENT) else None
-    return Finding(x.played, score, WORDS[x.what], stands_for, 1.0, True)
+    certainty = 1.0 / (1 + len(others))
+    return Finding(x.played, score, WORDS[x.what], stands_for, certainty, True, others)

@@ -19,6 +19,8 @@ from engine.follow.scoremap import ScoreMap
 ALIKE = 0.85
 #: How far apart in score time the joints may be, quarters.
 JOINT_Q = 3.0
+#: Other places told, at most.
+MOST_DOUBTS = 4
 
 
 def mend_twins(labels: list[Label], m: ScoreMap) -> None:
@@ -128,3 +130,31 @@ def _note_at(pitch: int, q: float, m: ScoreMap) -> int:
         else:
             high = middle
     return notes[low] if low < len(onsets) and abs(onsets[low] - q) < 1e-6 else -1
+
+
+def find_doubts(labels: Sequence[Label], m: ScoreMap) -> dict[int, tuple[int, ...]]:
+    """For played notes of going-throughs that fit another place as well: the notes there.
+
+    Every right note must be there too, so that nothing in the going-through itself tells.
+    """
+    out: dict[int, tuple[int, ...]] = {}
+    for first, end in goings(labels):
+        right = [x for x in labels[first:end] if x.what == RIGHT]
+        if not right:
+            continue
+        here_q = m.q[right[0].note]
+        moves = [q - here_q for q in m.pitch_q[m.pitch[right[0].note]] if q != here_q]
+        twins = [t for d in moves if (t := _all_moved(right, d, m)) is not None]
+        for k, x in enumerate(right if twins else ()):
+            out[x.played] = tuple(t[k] for t in twins[:MOST_DOUBTS])
+    return out
+
+
+def _all_moved(right: Sequence[Label], move_q: float, m: ScoreMap) -> list[int] | None:
+    moved: list[int] = []
+    for x in right:
+        note = _note_at(m.pitch[x.note], m.q[x.note] + move_q, m)
+        if note < 0:
+            return None
+        moved.append(note)
+    return moved

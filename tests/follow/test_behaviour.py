@@ -282,3 +282,18 @@ def test_hesitations_are_no_jumps(said) -> None:
         moved.append((n.onset_s + add_s, n.pitch))
     findings = said(arrangement, strokes(moved))
     assert set(whats(findings)) == {"right"}
+
+
+def test_a_whole_take_keeps_the_doubt_between_like_places() -> None:
+    phrase = [60, 64, 67, 71, 72, 69, 65, 62]
+    rows = [note(q, p) for q, p in enumerate(phrase)]
+    rows += [note(q + 8, 50 + q) for q in range(8)]
+    rows += [note(q + 16, p) for q, p in enumerate(phrase)]
+    rows += [note(q + 24, 80 - q) for q in range(8)]
+    arrangement = page(rows)
+    alike = align(arrangement, play(arrangement, range(8)))
+    assert [f.alternatives for f in alike] == [(k + 16,) for k in range(8)]
+    assert all(f.certainty == 0.5 for f in alike)
+    parted = align(arrangement, play(arrangement, range(16, 28)))
+    assert [f.score for f in parted] == list(range(16, 28))
+    assert all(f.alternatives == () for f in parted)
