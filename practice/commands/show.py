@@ -18,10 +18,13 @@ if TYPE_CHECKING:
 
 
 def has_screen(variables: Mapping[str, str], platform: str = sys.platform) -> bool:
-    """A window can be opened: always so except on systems that say where their screen is."""
+    """A window can be opened and seen: told by the system, or by the driver SDL was given."""
+    driver = variables.get("SDL_VIDEODRIVER")
+    if driver:
+        return driver not in ("dummy", "offscreen")
     if platform in ("win32", "darwin"):
         return True
-    return any(variables.get(name) for name in ("DISPLAY", "WAYLAND_DISPLAY", "SDL_VIDEODRIVER"))
+    return any(variables.get(name) for name in ("DISPLAY", "WAYLAND_DISPLAY"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -271,6 +271,8 @@ def test_a_screen_is_where_the_system_says():
     assert has_screen({"DISPLAY": ":0"}, "linux")
     assert has_screen({"WAYLAND_DISPLAY": "wayland-0"}, "linux")
     assert has_screen({}, "darwin")
+    assert has_screen({"SDL_VIDEODRIVER": "x11"}, "linux")
+    assert not has_screen({"SDL_VIDEODRIVER": "dummy", "DISPLAY": ":0"}, "linux")
 
 
 # spans and tempos

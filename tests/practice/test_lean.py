@@ -36,7 +36,8 @@ def test_a_review_needs_no_window(module: str):
 def test_json_on_standard_output_stands_alone(tmp_path, exercises):
     score = exercises / "brine-pump.musicxml"
     command = [sys.executable, "-m", "practice.cli", "play", str(score), "--player", "demo"]
-    command += ["--bars", "1-2", "--speed", "50", "--json", "-", "--data", str(tmp_path)]
+    command += ["--bars", "1-2", "--passes", "1", "--speed", "50", "--json", "-"]
+    command += ["--data", str(tmp_path)]
     out = subprocess.run(command, capture_output=True, text=True, check=True).stdout
     assert out.lstrip().startswith("{")
     assert out.rstrip().endswith("}")
