@@ -61,10 +61,10 @@ REMARKS = {
         to 0.20) is at the edge of the freer quarter of quicker figures.""",
     "op. 25 no. 1": """
         Far freer than the repertoire's middle half, and past its 95th percentile (CV 0.36): the
-        first note of the six, under each melody note, is held for 120 to 140 ms and varies by 80 to
-        90 ms; the other five last 85 to 105 and vary by 20 to 40. In the second recording one note in
-        six of the left hand (a key struck twice within a quarter of a second) is often missing, so
-        that few whole cells are left.""",
+        first note of the six, under each melody note, is held for 120 to 140 ms and varies by
+        80 to 90 ms; the other five last 85 to 105 and vary by 20 to 40. In the second recording
+        one note in six of the left hand (a key struck twice within a quarter of a second) is
+        often missing, so that few whole cells are left.""",
     "D 899 no. 3": """
         Above the middle half (14 to 32 ms) and within the 95th percentile (54): again the first of
         the six, on the melody note, is held (186 against 120 to 146 ms).""",
