@@ -55,7 +55,7 @@ NEAR_BAR = 0.5
 #: Nearer than this nobody jumps without a pause, quarters.
 TOO_NEAR_Q = 0.4
 #: A repeat or jump of the notation not taken as unfolded: further on, and back.
-TURN, TURN_BACK = 2.0, 4.0
+TURN, TURN_BACK = 3.0, 5.0
 #: How near is near, behind and ahead, quarters.
 NEAR_BEHIND_Q, NEAR_AHEAD_Q = 12.0, 4.0
 #: How far behind the front a note may come, and how far ahead it is looked for, quarters.

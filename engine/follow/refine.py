@@ -26,7 +26,7 @@ ENOUGH = 8
 #: Written notes looked at on either side of a stroke's moment, among those of its key.
 BAND = 6
 #: What the tracker's own answer is favoured by.
-KEEP = 1.0
+KEEP = 0.7
 #: An extra note costs this here, where the moments are known better than on the way.
 EXTRA_COST = 4.5
 
