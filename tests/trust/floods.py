@@ -23,6 +23,9 @@ RATE_PER_S = 20_000
 #: What a session may grow by while a minute of flood goes through it, besides the take itself.
 MOST_GROWTH_MB = 64.0
 
+#: Notes after a flood until the place must be known again: what came before them was noise.
+FINDING_ONES_PLACE = 12
+
 Rng = np.random.Generator
 Flood = Callable[[float, Rng], Iterator[KeyEvent]]
 
@@ -100,7 +103,10 @@ def _wrong_in_perfect_pass(session: Session, arrangement: Arrangement, start_s: 
     take = next(h for h in reversed(told) if isinstance(h, TakeEnded))
     strokes = sum(e.data[0] & 0xF0 == 0x90 and e.data[2] > 0 for e in events)
     since = len(take.notes) - strokes
-    return strokes - sum(f.what == "right" for f in take.live if (f.played or 0) >= since)
+    right = sum(
+        f.what == "right" for f in take.live if (f.played or 0) >= since + FINDING_ONES_PLACE
+    )
+    return strokes - FINDING_ONES_PLACE - right
 
 
 def _memory_mb() -> float:
