@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import importlib
 import io
+import os
 import sys
 from collections.abc import Sequence
 from types import ModuleType
@@ -105,6 +106,8 @@ def _version() -> str:
 
 def run() -> int:
     """The console script."""
+    # Small matrices only: threads would wait for each other, and steal the listener's time.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             # A terminal that cannot show a double flat gets a question mark, not a traceback.
