@@ -15,6 +15,7 @@ from engine.arrangement import Arrangement, Hands, Span, whole_span
 from engine.findings import Finding, Pass, Slip
 from engine.follow import Follower, align, find_passes
 from engine.measure import Measures, deviations_ms, measure
+from engine.measure.instrument import Instrument
 from engine.performance import PedalMove, PlayedNote, Pulse, Recording
 from engine.slips import name_slips
 
@@ -65,6 +66,7 @@ def review_take(
     hands: Hands | None = None,
     pulse: Pulse | None = None,
     live: bool = False,
+    instrument: Instrument | None = None,
 ) -> Review:
     """Review a recording.
 
@@ -75,6 +77,7 @@ def review_take(
         hands: which hand(s) play, or None to find out.
         pulse: how time is judged; free where not given.
         live: judge each note as it would have been while listening, not from the whole.
+        instrument: the keyboard as calibrated, if it was.
     """
     notes = recording.notes
     if live:
@@ -86,7 +89,7 @@ def review_take(
         recording,
         findings,
         tuple(
-            review_pass(arrangement, recording, findings, one, hands, pulse or Pulse())
+            review_pass(arrangement, recording, findings, one, hands, pulse or Pulse(), instrument)
             for one in passes
         ),
     )
@@ -128,6 +131,7 @@ def review_pass(
     played: Pass,
     hands: Hands | None,
     pulse: Pulse,
+    instrument: Instrument | None = None,
 ) -> PassReview:
     """Everything said of one pass, in its own note numbers."""
     first = played.first
@@ -149,7 +153,16 @@ def review_pass(
         mine,
         tuple(np.asarray(deviations_ms(arrangement, notes, mine, pulse)).tolist()),
         tuple(name_slips(arrangement, notes, mine)),
-        measure(arrangement, notes, pedals, mine, span=span, hands=whose, pulse=pulse),
+        measure(
+            arrangement,
+            notes,
+            pedals,
+            mine,
+            span=span,
+            hands=whose,
+            pulse=pulse,
+            instrument=instrument,
+        ),
     )
 
 
