@@ -16,7 +16,7 @@ from engine.arrangement import Arrangement
 from engine.read import read_score_bytes
 from engine.read.score_file import read_bytes
 from engine.read.sidecar import sidecar_bytes
-from practice.columns import Packer, Unpacker
+from practice.store.columns import Packer, Unpacker
 
 #: Raised when the way an arrangement is kept changes.
 KEPT_FORM = 1

@@ -12,7 +12,7 @@ import pytest
 
 from engine.read import read_arrangement
 from practice.player import CHARACTERS, perform
-from practice.recording import write_recording
+from practice.store.recording import write_recording
 
 NUMPY = "numpy._core._multiarray_umath"
 FEATURES = (

@@ -13,8 +13,8 @@ if TYPE_CHECKING:
     from engine.arrangement import Arrangement
     from engine.performance import KeyEvent
     from engine.review import Review
-    from practice.kept import KeptTake
-    from practice.report import Report
+    from practice.report.report import Report
+    from practice.store.kept import KeptTake
 
 NAME = "export"
 HELP = "Write a kept take as MIDI, CSV, JSON, MusicXML with its slips, or as a report."
@@ -38,7 +38,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     """Export one take."""
-    from practice.kept_takes import read_take
+    from practice.store.kept_takes import read_take
 
     kind = Path(options.file).suffix.casefold()
     if kind not in KINDS:
@@ -55,7 +55,7 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
 
 
 def _write_midi(file: str, kept: KeptTake, events: list[KeyEvent]) -> None:
-    from practice.recording import write_recording
+    from practice.store.recording import write_recording
 
     write_recording(file, events, f"{kept.start.title}, take {kept.number}")
 
@@ -67,7 +67,7 @@ def _write_review(
     """Review the take afresh and write what its file's kind asks for."""
     from engine.result import result_json
     from practice.commands.output import write_json, write_text
-    from practice.take_table import take_csv
+    from practice.report.take_table import take_csv
 
     path = options.score or kept.start.path
     arrangement = _open_score(path, kept, places)
@@ -111,7 +111,7 @@ def _review(arrangement: Arrangement, kept: KeptTake, events: list[KeyEvent]) ->
 
 def _report(path: str, arrangement: Arrangement, kept: KeptTake, review: Review) -> Report:
     from engine.read import engravable_text
-    from practice.report import Report
+    from practice.report.report import Report
 
     when = kept.start.started.strftime("%Y-%m-%d %H:%M")
     title = f"{arrangement.title}, take {kept.number}, {when}"
@@ -120,8 +120,8 @@ def _report(path: str, arrangement: Arrangement, kept: KeptTake, review: Review)
 
 def _write_page(file: str, kind: str, env: Environment, places: Places, report: Report) -> None:
     from practice.commands.output import write_text
-    from practice.report import longest_pass, report_html, report_svg, write_report_pdf
-    from practice.slip_score import mark_slips
+    from practice.report.report import longest_pass, report_html, report_svg, write_report_pdf
+    from practice.report.slip_score import mark_slips
 
     if kind == ".pdf":
         write_report_pdf(report, file, places.cache)

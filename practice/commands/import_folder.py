@@ -69,7 +69,7 @@ def _find_recordings(folder: Path) -> Iterator[Path]:
 
 def _known_scores(places: Places) -> list[str]:
     """The scores of all takes so far that are still where they were."""
-    from practice.store import Store
+    from practice.store.store import Store
 
     paths: dict[str, None] = {}
     if places.store.exists():
@@ -92,10 +92,10 @@ def _import_one(
     """
     from engine.arrangement import whole_span
     from engine.performance import pair_notes
-    from practice.belonging import find_arrangement
     from practice.drill import Drill
-    from practice.importing import keep_recording
-    from practice.recording import read_recording_events
+    from practice.store.belonging import find_arrangement
+    from practice.store.importing import keep_recording
+    from practice.store.recording import read_recording_events
 
     events = read_recording_events(file)
     found = find_arrangement(pair_notes(events), [score for _, score in scores])
@@ -121,7 +121,7 @@ def _refuse_again(places: Places, file: Path, ended: datetime) -> None:
     """A recording that ended when a kept import did is the same one."""
     from datetime import timedelta
 
-    from practice.store import Store
+    from practice.store.store import Store
 
     if not places.store.exists():
         return

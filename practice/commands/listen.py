@@ -13,8 +13,8 @@ from practice.environment import Environment, ExitStatus, find_places
 
 if TYPE_CHECKING:
     from engine.performance import KeyEvent
-    from practice.accompany import Accompanist
     from practice.environment import Places
+    from practice.sound.accompany import Accompanist
 
 NAME = "listen"
 HELP = "Hear an arrangement played as written, or a kept take exactly as it was played."
@@ -59,7 +59,7 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
 def _read_page(options: argparse.Namespace, places: Places) -> tuple[str, list[KeyEvent]]:
     from practice.drill import name_span
     from practice.library import open_arrangement
-    from practice.page import PageChoice, play_page
+    from practice.sound.page import PageChoice, play_page
 
     arrangement = open_arrangement(options.arrangement, places.cache)
     drill = read_drill(arrangement, options)
@@ -71,7 +71,7 @@ def _read_page(options: argparse.Namespace, places: Places) -> tuple[str, list[K
 
 
 def _read_kept(options: argparse.Namespace, places: Places) -> tuple[str, list[KeyEvent]]:
-    from practice.kept_takes import read_take
+    from practice.store.kept_takes import read_take
 
     kept, events = read_take(places, options.take)
     return f"{kept.start.title}, take {kept.number}", _repeat(events, options.times)
@@ -87,12 +87,12 @@ def _repeat(events: list[KeyEvent], times: int) -> list[KeyEvent]:
 def _write(file: str, title: str, events: list[KeyEvent], places: Places) -> None:
     kind = Path(file).suffix.casefold()
     if kind == ".wav":
-        from practice.sound import load_piano
-        from practice.sound_file import write_sound
+        from practice.sound.sound import load_piano
+        from practice.sound.sound_file import write_sound
 
         write_sound(file, load_piano(places.cache), events)
     elif kind in (".mid", ".midi"):
-        from practice.recording import write_recording
+        from practice.store.recording import write_recording
 
         write_recording(file, events, title)
     else:
@@ -102,9 +102,9 @@ def _write(file: str, title: str, events: list[KeyEvent], places: Places) -> Non
 def _play(
     options: argparse.Namespace, env: Environment, places: Places, events: list[KeyEvent]
 ) -> None:
-    from practice.accompany import Accompanist
     from practice.commands.sound_options import open_instrument
     from practice.settings import load_settings
+    from practice.sound.accompany import Accompanist
 
     settings, _ = load_settings(places.settings)
     port = options.output if options.output is not None else settings.output

@@ -10,8 +10,8 @@ from engine.errors import UndersongError
 from practice.environment import Environment, ExitStatus, find_places
 
 if TYPE_CHECKING:
-    from practice.plan import PlanItem, PlanOptions
-    from practice.plan_facts import PlanFacts
+    from practice.plan.plan import PlanItem, PlanOptions
+    from practice.plan.plan_facts import PlanFacts
 
 NAME = "plan"
 HELP = "Say what to practise today, in order, each item with its reason."
@@ -42,12 +42,12 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     """Make today's plan."""
     from practice.commands.output import write_json
-    from practice.kept_before import find_last_path
     from practice.library import open_arrangement
-    from practice.plan import make_plan
-    from practice.plan_facts import gather_facts
-    from practice.plan_sheets import keep_sheets
-    from practice.store import Store
+    from practice.listen.kept_before import find_last_path
+    from practice.plan.plan import make_plan
+    from practice.plan.plan_facts import gather_facts
+    from practice.plan.plan_sheets import keep_sheets
+    from practice.store.store import Store
 
     told = _read_options(options)
     places = find_places(options.data, env.variables)
@@ -67,7 +67,7 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
 
 
 def _read_options(options: argparse.Namespace) -> PlanOptions:
-    from practice.plan import PlanOptions
+    from practice.plan.plan import PlanOptions
 
     if not 5 <= options.minutes <= 600:
         raise UndersongError("not a time to practise", f"{options.minutes:g} minutes", "5 to 600")
@@ -93,7 +93,7 @@ def say_start(item: PlanItem, facts: PlanFacts, name: str) -> str:
     """The command that starts an item: its kept drill, or in full where it could not be kept."""
     import shlex
 
-    from practice.plan_words import say_command
+    from practice.plan.plan_words import say_command
 
     return (
         f"undersong play {shlex.quote(facts.path)} --drill {name}"
@@ -106,8 +106,8 @@ def plan_json(items: list[PlanItem], facts: PlanFacts, commands: list[str]) -> d
     """The plan for other programs."""
     from dataclasses import asdict
 
-    from practice.plan_rules import RULES
-    from practice.plan_words import say_what
+    from practice.plan.plan_rules import RULES
+    from practice.plan.plan_words import say_what
 
     rows = [
         {
@@ -130,8 +130,8 @@ def _say(
     told: PlanOptions,
     why: bool,
 ) -> None:
-    from practice.plan_rules import RULES
-    from practice.plan_words import say_what
+    from practice.plan.plan_rules import RULES
+    from practice.plan.plan_words import say_what
 
     total = sum(i.minutes for i in items)
     env.say(f"{facts.arrangement.title}: {total:.0f} minutes")

@@ -19,10 +19,10 @@ if TYPE_CHECKING:
     from practice.clock import Clock
     from practice.drill import Drill
     from practice.drills.coach import Coach
-    from practice.keeper import TakeKeeper
-    from practice.kept import Source
+    from practice.listen.sitting import Sitting
     from practice.settings import Settings
-    from practice.sitting import Sitting
+    from practice.store.keeper import TakeKeeper
+    from practice.store.kept import Source
 
 NAME = "play"
 HELP = "Practise an arrangement: play, see and hear what was right, keep every take."
@@ -54,8 +54,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     """Practise, then say and write what came of it."""
-    from practice.kept_before import find_last_path
     from practice.library import open_arrangement
+    from practice.listen.kept_before import find_last_path
     from practice.settings import load_settings
 
     say = env.warn if options.json == "-" else env.say
@@ -98,9 +98,9 @@ class _Seat:
 
 
 def _sit_down(evening: _Evening) -> Sitting:
-    from practice.kept_before import read_history, read_map
-    from practice.live_map import LiveMap
-    from practice.sitting import Setting, Sitting
+    from practice.listen.kept_before import read_history, read_map
+    from practice.listen.live_map import LiveMap
+    from practice.listen.sitting import Setting, Sitting
 
     options, env, store = evening.options, evening.env, evening.places.store
     source: Source = "demo" if options.player else "played"
@@ -127,8 +127,8 @@ def _clock(options: argparse.Namespace, env: Environment) -> Clock:
 
 def _open_keeper(evening: _Evening) -> TakeKeeper | None:
     """The take store; None, and a line on why, where takes cannot be kept."""
-    from practice.kept_before import open_keeper
-    from practice.store import StoreError
+    from practice.listen.kept_before import open_keeper
+    from practice.store.store import StoreError
 
     places, env = evening.places, evening.env
     try:
@@ -141,7 +141,7 @@ def _open_keeper(evening: _Evening) -> TakeKeeper | None:
 def _practise(evening: _Evening, sitting: Sitting) -> None:
     from practice.commands.show import load_show
     from practice.interruptible import interruptible
-    from practice.prompts import say_span
+    from practice.listen.prompts import say_span
 
     evening.say(f"{evening.arrangement.title}: {say_span(evening.arrangement, evening.drill)}")
     load_show(_wants_window(evening))
@@ -163,8 +163,8 @@ def _seat_player(evening: _Evening, sitting: Sitting) -> _Seat:
 
 def _seat_pianist(evening: _Evening, sitting: Sitting) -> _Seat:
     """Whoever plays on the keyboard, which is remembered for the next time."""
-    from practice.port_names import others_of
-    from practice.rtmidi_driver import RtmidiDriver
+    from practice.ports.port_names import others_of
+    from practice.ports.rtmidi_driver import RtmidiDriver
     from practice.settings import save_settings
 
     driver, settings = RtmidiDriver(), evening.settings
@@ -179,7 +179,7 @@ def _seat_pianist(evening: _Evening, sitting: Sitting) -> _Seat:
 
 
 def _seat_demo(evening: _Evening, sitting: Sitting) -> _Seat:
-    from practice.demo import DemoPart, DemoPlayer
+    from practice.listen.demo import DemoPart, DemoPlayer
 
     options, drill = evening.options, evening.drill
     endless = _wants_window(evening) or evening.coach is not None

@@ -10,7 +10,7 @@ from engine.errors import UndersongError
 from practice.environment import Environment, ExitStatus, find_places
 
 if TYPE_CHECKING:
-    from practice.ports import ApiPorts
+    from practice.ports.ports import ApiPorts
 
 NAME = "ports"
 HELP = "List keyboards and MIDI outputs."
@@ -43,8 +43,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     """List the ports."""
     from practice.commands.output import write_json
-    from practice.port_names import choose_name
-    from practice.rtmidi_driver import RtmidiDriver
+    from practice.ports.port_names import choose_name
+    from practice.ports.rtmidi_driver import RtmidiDriver
     from practice.settings import load_settings
 
     driver = RtmidiDriver()
@@ -103,9 +103,9 @@ def _keep_latency(options: argparse.Namespace, env: Environment) -> None:
 
 def _check_sound(options: argparse.Namespace, env: Environment) -> None:
     """Measure what can be measured without a microphone."""
-    from practice.audio_device import check_card
-    from practice.delay_check import measure_delay
-    from practice.sound import BuiltInPiano, load_piano
+    from practice.sound.audio_device import check_card
+    from practice.sound.delay_check import measure_delay
+    from practice.sound.sound import BuiltInPiano, load_piano
 
     check_card()
     piano = BuiltInPiano(load_piano(find_places(options.data, env.variables).cache), env.clock)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from practice.environment import Environment, ExitStatus, find_places
 
 if TYPE_CHECKING:
-    from practice.progress import Progress
+    from practice.progress.progress import Progress
 
 NAME = "progress"
 HELP = "Say where each section stands and what changed, over all days of practising."
@@ -32,12 +32,12 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     """Read the store and say or write what it tells."""
     from practice.commands.output import write_json, write_text
-    from practice.kept_before import find_last_path
     from practice.library import open_arrangement
-    from practice.progress import read_progress
-    from practice.progress_data import progress_csv, progress_json
-    from practice.progress_text import say_progress
-    from practice.store import Store
+    from practice.listen.kept_before import find_last_path
+    from practice.progress.progress import read_progress
+    from practice.progress.progress_data import progress_csv, progress_json
+    from practice.progress.progress_text import say_progress
+    from practice.store.store import Store
 
     places = find_places(options.data, env.variables)
     path = options.arrangement or find_last_path(places.store)
@@ -58,8 +58,8 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
 
 def _draw(options: argparse.Namespace, env: Environment, progress: Progress) -> None:
     from practice.commands.output import write_text
-    from practice.progress_page import progress_html
-    from practice.progress_plots import write_pdf, write_pngs
+    from practice.progress.progress_page import progress_html
+    from practice.progress.progress_plots import write_pdf, write_pngs
 
     made = env.now()
     if options.html:

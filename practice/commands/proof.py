@@ -10,7 +10,7 @@ from practice.environment import Environment, ExitStatus, Places, find_places
 if TYPE_CHECKING:
     from engine.arrangement import Arrangement
     from engine.proof import Remark
-    from practice.proof_book import ProofBook
+    from practice.report.proof_book import ProofBook
 
 NAME = "proof"
 HELP = "Read the arrangement back: form, harmony, figure, and what looks like an error of notation."
@@ -42,7 +42,7 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     """Proof one arrangement."""
     from engine.proof import Reach, find_remarks
     from practice.library import open_arrangement
-    from practice.proof_book import ProofBook
+    from practice.report.proof_book import ProofBook
 
     places = find_places(options.data, env.variables)
     arrangement = open_arrangement(options.arrangement, places.cache)
@@ -69,7 +69,7 @@ def _do_sections(
     options: argparse.Namespace, env: Environment, arrangement: Arrangement
 ) -> ExitStatus:
     from engine.read.sidecar import sidecar_path
-    from practice.section_text import put_sections, sections_as_toml, sections_from_words
+    from practice.report.section_text import put_sections, sections_as_toml, sections_from_words
 
     if not options.sections:
         env.say(sections_as_toml(arrangement).rstrip())
@@ -147,7 +147,7 @@ def _draw(
     remarks: tuple[Remark, ...],
 ) -> None:
     from engine.read import engravable_text
-    from practice.proof_pages import draw_pages, write_pages
+    from practice.report.proof_pages import draw_pages, write_pages
 
     text = engravable_text(options.arrangement)
     pages = draw_pages(arrangement, text, remarks, places.cache)

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from engine.arrangement import Arrangement
     from engine.performance import KeyEvent, Pulse, Recording
     from engine.review import Review
-    from practice.kept import KeptTake
+    from practice.store.kept import KeptTake
 
 NAME = "review"
 HELP = "Say what was played in a MIDI recording, or in a kept take by its number."
@@ -65,8 +65,8 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
 
 def _read_take(named: str, places: Places) -> tuple[list[KeyEvent], KeptTake | None]:
     """The events of a file, or of a kept take by its number."""
-    from practice.kept_takes import read_take
-    from practice.recording import read_recording_events
+    from practice.store.kept_takes import read_take
+    from practice.store.recording import read_recording_events
 
     if named.isdigit() and not os.path.exists(named):
         kept, events = read_take(places, int(named))
@@ -128,7 +128,7 @@ def _keep(
     pulse: Pulse | None,
 ) -> int:
     """Keep a recording made elsewhere as a take, its passes judged."""
-    from practice.importing import keep_recording
+    from practice.store.importing import keep_recording
 
     drill = read_drill(arrangement, options)
     path = os.path.abspath(options.arrangement)
@@ -136,7 +136,7 @@ def _keep(
 
 
 def _say_account(env: Environment, arrangement: Arrangement, review: Review) -> None:
-    from practice.spoken_account import say_review
+    from practice.listen.spoken_account import say_review
 
     env.say(f"{arrangement.title}: {len(review.recording.notes)} notes")
     for number, one in enumerate(review.passes, 1):

@@ -13,8 +13,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from practice.environment import Places
+    from practice.listen.sitting import Sitting
     from practice.settings import Settings
-    from practice.sitting import Sitting
 
 
 def has_screen(variables: Mapping[str, str], platform: str = sys.platform) -> bool:
@@ -55,7 +55,7 @@ def load_show(window: bool) -> None:
     if window:
         os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
         importlib.import_module("practice.window.screen")
-    importlib.import_module("practice.terminal")
+    importlib.import_module("practice.listen.terminal")
 
 
 def show_window(showing: Showing) -> bool:
@@ -88,7 +88,7 @@ def show_window(showing: Showing) -> bool:
 
 def show_terminal(showing: Showing) -> None:
     """Tell the sitting in lines until it ends."""
-    from practice.terminal import Terminal, read_keys
+    from practice.listen.terminal import Terminal, read_keys
 
     sitting = showing.sitting
     terminal = Terminal(sitting.listener, showing.say)

@@ -13,9 +13,9 @@ if TYPE_CHECKING:
     from practice.clock import Clock
     from practice.drill import Drill
     from practice.environment import Places
-    from practice.instrument import Instrument
-    from practice.partner import SecondPiano
     from practice.settings import Settings
+    from practice.sound.instrument import Instrument
+    from practice.sound.partner import SecondPiano
 
 
 def add_sound_options(parser: argparse.ArgumentParser) -> None:
@@ -55,8 +55,8 @@ def seat_partner(
     clock: Clock,
 ) -> SecondPiano | None:
     """The second piano; None where no sound is wanted."""
-    from practice.partner import PartnerSettings, SecondPiano
-    from practice.remembered_takes import remember_takes
+    from practice.sound.partner import PartnerSettings, SecondPiano
+    from practice.sound.remembered_takes import remember_takes
 
     if options.other_hand and drill.hands not in ("left", "right"):
         raise UndersongError("which hand is yours?", "--other-hand", "say --hands left or right")
@@ -90,12 +90,12 @@ def open_instrument(port: str, places: Places, clock: Clock, latency_s: float = 
         UndersongError: there is no such port, or no sound card.
     """
     if port:
-        from practice.instrument import MidiInstrument
-        from practice.rtmidi_driver import RtmidiDriver
+        from practice.ports.rtmidi_driver import RtmidiDriver
+        from practice.sound.instrument import MidiInstrument
 
         return MidiInstrument(RtmidiDriver().open_output(port))
-    from practice.audio_device import check_card
-    from practice.sound import BuiltInPiano, load_piano
+    from practice.sound.audio_device import check_card
+    from practice.sound.sound import BuiltInPiano, load_piano
 
     check_card()  # before the keys are rendered, which takes some seconds the first time
     return BuiltInPiano(load_piano(places.cache), clock, latency_s)

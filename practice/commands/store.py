@@ -30,7 +30,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     """Do the one thing asked for."""
-    from practice import store_care
+    from practice.store import store_care
 
     path = find_places(options.data, env.variables).store
     if options.check:
@@ -51,7 +51,7 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
 
 
 def _check(env: Environment, path: Path) -> ExitStatus:
-    from practice.store_care import check_store
+    from practice.store.store_care import check_store
 
     check = check_store(path)
     many = check.notes >= 10_000
@@ -68,8 +68,8 @@ def _check(env: Environment, path: Path) -> ExitStatus:
 
 def _judge(env: Environment, path: Path, options: argparse.Namespace) -> ExitStatus:
     from practice.library import open_arrangement
-    from practice.rejudging import find_outdated, judge_again
-    from practice.store import Store
+    from practice.store.rejudging import find_outdated, judge_again
+    from practice.store.store import Store
 
     cache = find_places(options.data, env.variables).cache
     arrangement = open_arrangement(options.judge, cache)
@@ -82,7 +82,7 @@ def _judge(env: Environment, path: Path, options: argparse.Namespace) -> ExitSta
 
 
 def _salvage(env: Environment, path: Path, target: Path) -> ExitStatus:
-    from practice.store_care import salvage
+    from practice.store.store_care import salvage
 
     result = salvage(path, target)
     rows = ", ".join(f"{count} {table}" for table, count in result.saved.items())

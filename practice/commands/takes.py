@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 from practice.environment import Environment, ExitStatus, find_places
 
 if TYPE_CHECKING:
-    from practice.kept import KeptTake
-    from practice.store import Store
+    from practice.store.kept import KeptTake
+    from practice.store.store import Store
 
 NAME = "takes"
 HELP = "List the kept takes; mark, compare or delete them."
@@ -51,7 +51,7 @@ def _date(text: str) -> str:
 
 def _act(options: argparse.Namespace, env: Environment) -> ExitStatus:
     from engine.errors import TakeError
-    from practice.store import Store
+    from practice.store.store import Store
 
     places = find_places(options.data, env.variables)
     number = options.keep or options.unkeep or options.delete or options.compare[0]
@@ -68,7 +68,7 @@ def _act(options: argparse.Namespace, env: Environment) -> ExitStatus:
 
 
 def _compare(numbers: list[int], store: Store, env: Environment) -> ExitStatus:
-    from practice.take_comparison import compare_takes, say_comparison
+    from practice.report.take_comparison import compare_takes, say_comparison
 
     for line in compare_takes(store, *numbers):
         env.say(say_comparison(line))
@@ -77,7 +77,7 @@ def _compare(numbers: list[int], store: Store, env: Environment) -> ExitStatus:
 
 def _delete(number: int, store: Store, env: Environment) -> ExitStatus:
     """Delete a take after two answers; anything else leaves it."""
-    from practice.take_deletion import delete_take
+    from practice.store.take_deletion import delete_take
 
     take = store.take(number)
     when = take.start.started.strftime("%Y-%m-%d %H:%M")
@@ -96,7 +96,7 @@ def _list(options: argparse.Namespace, env: Environment) -> ExitStatus:
     """List the takes."""
     from practice.commands.output import write_json
     from practice.library import open_arrangement
-    from practice.store import Store
+    from practice.store.store import Store
 
     places = find_places(options.data, env.variables)
     content_hash = ""

@@ -5,8 +5,8 @@ from __future__ import annotations
 from engine.arrangement import Arrangement
 from practice.drills.places import NOTHING_KNOWN, Weaknesses
 from practice.environment import Places
-from practice.plan_facts import find_weak_bars
-from practice.store import Store, StoreError
+from practice.plan.plan_facts import find_weak_bars
+from practice.store.store import Store, StoreError
 
 
 def read_weaknesses(places: Places, arrangement: Arrangement) -> Weaknesses:

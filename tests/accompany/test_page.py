@@ -12,7 +12,7 @@ from engine.errors import SpanError
 from engine.form import find_form
 from engine.performance import DAMPER, pair_notes
 from engine.read import read_arrangement
-from practice.page import PageChoice, play_page
+from practice.sound.page import PageChoice, play_page
 
 
 @pytest.fixture(scope="module")

@@ -28,7 +28,7 @@ from engine.arrangement import Arrangement, Hand, Span, whole_span
 from engine.follow import Follower
 from engine.performance import PlayedNote
 from engine.read import read_arrangement
-from practice.recording import read_recording
+from practice.store.recording import read_recording
 from tests.conftest import data_sets_folder
 
 Errors = dict[str, np.ndarray]

@@ -23,8 +23,8 @@ from engine.performance import NotePairer, PedalMove, PlayedNote, Pulse
 from engine.read import read_arrangement
 from practice.drill import Drill, find_span
 from practice.drills.coach import Coach
-from practice.happenings import PassEnded
-from practice.judge import judge_pass
+from practice.listen.happenings import PassEnded
+from practice.listen.judge import judge_pass
 from practice.player import Character, SlipShares, perform
 from practice.snapshot import Command
 

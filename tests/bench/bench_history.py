@@ -26,19 +26,19 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from engine.arrangement import Arrangement
 from engine.performance import Pulse, pair_notes
 from engine.section_review import section_key, section_span
-from practice.event_blobs import pack_events, step_event
-from practice.happenings import PassEnded
-from practice.judge import Judged, detail_of, judge_pass
-from practice.kept import pack_detail
 from practice.library import open_arrangement
-from practice.migrations import sum_up_day
-from practice.plan import make_plan
-from practice.plan_facts import gather_facts
+from practice.listen.happenings import PassEnded
+from practice.listen.judge import Judged, detail_of, judge_pass
+from practice.listen.sitting import keep_as
+from practice.plan.plan import make_plan
+from practice.plan.plan_facts import gather_facts
 from practice.player import Character, SlipShares, perform
-from practice.progress import read_map, read_progress
-from practice.section_rows import COLUMNS, _row
-from practice.sitting import keep_as
-from practice.store import Store
+from practice.progress.progress import read_map, read_progress
+from practice.store.event_blobs import pack_events, step_event
+from practice.store.kept import pack_detail
+from practice.store.migrations import sum_up_day
+from practice.store.section_rows import COLUMNS, _row
+from practice.store.store import Store
 
 ROOT = Path(__file__).resolve().parents[2]
 SCORE = ROOT / "exercises" / "salt-pans-night-shift.musicxml"

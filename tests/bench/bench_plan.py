@@ -24,10 +24,10 @@ from engine.arrangement import Arrangement, Hands, Span
 from engine.section_review import section_span
 from engine.standing import SectionPass, find_standing
 from practice.library import open_arrangement
-from practice.plan import PlanOptions, make_plan
-from practice.plan_facts import HandFacts, PlanFacts, WeakBar
-from practice.recall import Recall, find_recall
-from practice.section_store import KeptSection
+from practice.plan.plan import PlanOptions, make_plan
+from practice.plan.plan_facts import HandFacts, PlanFacts, WeakBar
+from practice.plan.recall import Recall, find_recall
+from practice.store.section_store import KeptSection
 from tests.bench.learners import SWEEP, Learner, Learning
 
 ROOT = Path(__file__).resolve().parents[2]

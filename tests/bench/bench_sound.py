@@ -23,9 +23,9 @@ from engine.tone.click import ACCENT
 from engine.tone.piano import RATE_HZ, Piano, render_piano
 from engine.tone.strings import find_partials
 from engine.tone.voices import Voices
-from practice.accompany import Accompanist
 from practice.clock import SystemClock
-from practice.sound import BLOCK, BuiltInPiano
+from practice.sound.accompany import Accompanist
+from practice.sound.sound import BLOCK, BuiltInPiano
 
 CLICK_EVERY_S = 0.5
 #: Sightings this near a click tell where the card's clock stood.

@@ -17,7 +17,7 @@ from engine.arrangement import Arrangement, Hands, Span
 from engine.findings import Finding
 from engine.performance import PlayedNote, pair_notes
 from practice.player import Character, perform_with_truth
-from practice.recording import read_recording
+from practice.store.recording import read_recording
 
 ORNAMENT, NOTHING = -2, -1
 #: Which time through: after @ by the reader, and -1, -2 in ids of files with repeats written out.

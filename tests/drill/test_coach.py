@@ -16,9 +16,9 @@ from engine.read import read_arrangement
 from practice.drill import Drill
 from practice.drills.coach import Coach
 from practice.drills.gestures import DOUBLE_S, Gestures
-from practice.happenings import Asked, EventHeard, PassEnded, PulseBegan, PulseEnded
+from practice.listen.happenings import Asked, EventHeard, PassEnded, PulseBegan, PulseEnded
+from practice.listen.session import Session
 from practice.player import CHARACTERS, perform
-from practice.session import Session
 from practice.snapshot import Command, PassRecord
 
 SPAN = Span(2, 3)

@@ -10,7 +10,7 @@ from engine.arrangement import Arrangement
 from engine.findings import Finding
 from engine.performance import Recording
 from engine.read.score_file import read_arrangement
-from practice.recording import read_recording
+from practice.store.recording import read_recording
 
 
 @dataclass(frozen=True)

@@ -24,11 +24,11 @@ import sys, time
 from fractions import Fraction
 from engine.arrangement import Arrangement, Bar, Span, TempoMark
 from engine.tone.piano import RATE_HZ, Piano, render_key
-from practice.accompany import Accompanist
+from practice.sound.accompany import Accompanist
 from practice.clock import SystemClock
-from practice.happenings import PulseBegan
-from practice.partner import list_pulse
-from practice.sound import BuiltInPiano
+from practice.listen.happenings import PulseBegan
+from practice.sound.partner import list_pulse
+from practice.sound.sound import BuiltInPiano
 
 four = Fraction(4)
 bars = tuple(Bar(b, str(b + 1), b, 1, b * four, four, 4, 4) for b in range(2))

@@ -21,7 +21,7 @@ import pytest
 from engine.arrangement import Span
 from engine.performance import KeyEvent
 from engine.read import read_arrangement
-from practice.page import PageChoice, play_page
+from practice.sound.page import PageChoice, play_page
 
 ROOT = Path(__file__).resolve().parents[2]
 RECEIVER = """

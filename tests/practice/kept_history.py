@@ -10,8 +10,8 @@ from engine.findings import Estimate, no_estimate
 from engine.performance import Pulse
 from engine.section_review import SectionReview, section_key, section_span
 from engine.standing import PassFacts, good_pass
-from practice.kept import KeptPass, PassDetail, TakeStart
-from practice.store import Store
+from practice.store.kept import KeptPass, PassDetail, TakeStart
+from practice.store.store import Store
 
 FIRST_EVENING = datetime(2026, 1, 5, 18, 0, tzinfo=UTC)
 

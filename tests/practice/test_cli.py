@@ -19,8 +19,8 @@ from practice.commands.show import has_screen
 from practice.drill import carry_span, find_rate, find_span, name_span
 from practice.environment import Environment, ExitStatus, find_places
 from practice.player import CHARACTERS, perform
-from practice.recording import read_recording, write_recording
 from practice.settings import Settings, load_settings, save_settings
+from practice.store.recording import read_recording, write_recording
 
 NAMES = [module.NAME for module in load_commands()]
 NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)

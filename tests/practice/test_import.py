@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 
 from engine.performance import pair_notes
-from practice.belonging import find_arrangement
 from practice.cli import main
 from practice.environment import Environment, ExitStatus
 from practice.library import open_arrangement
 from practice.player import CHARACTERS, perform
-from practice.recording import write_recording
-from practice.store import Store
+from practice.store.belonging import find_arrangement
+from practice.store.recording import write_recording
+from practice.store.store import Store
 
 NOW = datetime(2026, 3, 9, 18, 0, tzinfo=UTC)
 NAMES = ("brine-pump", "two-sluices", "evaporation", "salt-pans-night-shift")

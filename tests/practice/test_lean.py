@@ -27,7 +27,9 @@ def test_help_loads_nothing_heavy():
     assert not loaded & set(HEAVY)
 
 
-@pytest.mark.parametrize("module", ["practice.spoken_account", "engine.review", "practice.library"])
+@pytest.mark.parametrize(
+    "module", ["practice.listen.spoken_account", "engine.review", "practice.library"]
+)
 def test_a_review_needs_no_window(module: str):
     loaded = loaded_after(f"import {module}")
     assert not loaded & {"pygame", "verovio", "matplotlib", "music21", "rtmidi"}

@@ -12,13 +12,13 @@ from engine.performance import KeyEvent
 from engine.read import read_arrangement
 from practice.clock import FastClock, ManualClock
 from practice.drill import Drill
-from practice.happenings import Asked, EventHeard, PassEnded
-from practice.judge import judge_pass
-from practice.listen import Listener
+from practice.listen.happenings import Asked, EventHeard, PassEnded
+from practice.listen.judge import judge_pass
+from practice.listen.listen import Listener
+from practice.listen.session import Session
+from practice.listen.sitting import Setting, Sitting
 from practice.player import CHARACTERS, perform
-from practice.ports import PortChange
-from practice.session import Session
-from practice.sitting import Setting, Sitting
+from practice.ports.ports import PortChange
 from practice.snapshot import Command
 
 
@@ -138,8 +138,8 @@ def test_a_sitting_judges_and_shows_each_pass(pump, tmp_path):
     clock, partner = ManualClock(), _Partner()
     from datetime import UTC, datetime
 
-    from practice.keeper import TakeKeeper
-    from practice.store import Store
+    from practice.store.keeper import TakeKeeper
+    from practice.store.store import Store
 
     def now():
         return datetime(2026, 5, 1, 9, tzinfo=UTC)
@@ -201,8 +201,8 @@ def test_reviewing_the_kept_take_says_what_was_said_at_the_keyboard(pump):
 def test_the_store_failing_is_told_and_practising_goes_on(pump, tmp_path, monkeypatch):
     from datetime import UTC, datetime
 
-    from practice import keeper as keeping
-    from practice.store import Store, StoreError
+    from practice.store import keeper as keeping
+    from practice.store.store import Store, StoreError
 
     monkeypatch.setattr(keeping, "SYNC_S", 0.05)
     monkeypatch.setattr(keeping, "COMMIT_S", 0.02)
@@ -239,10 +239,10 @@ def test_the_store_failing_is_told_and_practising_goes_on(pump, tmp_path, monkey
 def test_a_pass_that_cannot_be_judged_is_told_and_the_next_one_is_judged(pump, monkeypatch):
     from datetime import UTC, datetime
 
-    import practice.judge
+    import practice.listen.judge
 
     calls = []
-    real = practice.judge.judge_pass
+    real = practice.listen.judge.judge_pass
 
     def sometimes(ended, history=()):
         calls.append(ended.number)
@@ -250,7 +250,7 @@ def test_a_pass_that_cannot_be_judged_is_told_and_the_next_one_is_judged(pump, m
             raise ZeroDivisionError("a planted fault")
         return real(ended, history)
 
-    monkeypatch.setattr(practice.judge, "judge_pass", sometimes)
+    monkeypatch.setattr(practice.listen.judge, "judge_pass", sometimes)
     clock = ManualClock()
     sitting = Sitting(
         Setting(pump, "", Drill(SPAN), clock, lambda: datetime(2026, 5, 1, tzinfo=UTC)), None

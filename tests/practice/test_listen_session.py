@@ -11,7 +11,7 @@ from engine.follow import Follower
 from engine.performance import KeyEvent
 from engine.read import read_arrangement
 from practice.drill import Drill
-from practice.happenings import (
+from practice.listen.happenings import (
     Asked,
     EventHeard,
     PassEnded,
@@ -20,11 +20,11 @@ from practice.happenings import (
     TakeBegan,
     TakeEnded,
 )
-from practice.pace import Pace, Silences
+from practice.listen.pace import Pace, Silences
+from practice.listen.session import TAKE_SILENCE_S, Session
+from practice.listen.stretch import ARM_S
 from practice.player import CHARACTERS, perform
-from practice.session import TAKE_SILENCE_S, Session
 from practice.snapshot import Command
-from practice.stretch import ARM_S
 
 
 @pytest.fixture(scope="module")

@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from practice.library import open_arrangement
-from practice.live_map import LiveMap
-from practice.progress import read_map
-from practice.store import Store
+from practice.listen.live_map import LiveMap
+from practice.progress.progress import read_map
+from practice.store.store import Store
 from tests.practice.kept_history import evening, keep_pass, part_of
 
 

@@ -13,14 +13,21 @@ from engine.arrangement import Arrangement, Span, notes_in, whole_span
 from engine.errors import UndersongError
 from engine.performance import KeyEvent
 from engine.read import read_arrangement
-from practice.accompany import Accompanist
 from practice.clock import SystemClock
 from practice.drill import Drill
-from practice.happenings import Asked, EventHeard, PulseBegan, PulseEnded, TakeBegan, TakeEnded
-from practice.instrument import MidiInstrument, Sounding
-from practice.page import PageChoice, play_page
-from practice.partner import PartnerSettings, SecondPiano, list_pulse
+from practice.listen.happenings import (
+    Asked,
+    EventHeard,
+    PulseBegan,
+    PulseEnded,
+    TakeBegan,
+    TakeEnded,
+)
 from practice.snapshot import Command
+from practice.sound.accompany import Accompanist
+from practice.sound.instrument import MidiInstrument, Sounding
+from practice.sound.page import PageChoice, play_page
+from practice.sound.partner import PartnerSettings, SecondPiano, list_pulse
 
 
 class Written:

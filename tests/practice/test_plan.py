@@ -21,13 +21,20 @@ from engine.standing import STAGES
 from practice.drill import find_span
 from practice.drills.sheet_file import read_sheet
 from practice.library import open_arrangement
-from practice.plan import PlanItem, PlanOptions, make_plan
-from practice.plan_facts import HandFacts, Parting, PlanFacts, WeakBar, find_weak_bars, gather_facts
-from practice.plan_rules import RATINGS, RULES, rate_cold
-from practice.plan_words import say_command, say_what
-from practice.recall import Recall, find_recall
-from practice.section_store import read_cold
-from practice.store import Store
+from practice.plan.plan import PlanItem, PlanOptions, make_plan
+from practice.plan.plan_facts import (
+    HandFacts,
+    Parting,
+    PlanFacts,
+    WeakBar,
+    find_weak_bars,
+    gather_facts,
+)
+from practice.plan.plan_rules import RATINGS, RULES, rate_cold
+from practice.plan.plan_words import say_command, say_what
+from practice.plan.recall import Recall, find_recall
+from practice.store.section_store import read_cold
+from practice.store.store import Store
 from tests.practice.kept_history import evening, keep_pass, part_of
 
 NOW = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)

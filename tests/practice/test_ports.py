@@ -4,9 +4,9 @@ import pytest
 
 from engine.performance import KeyEvent
 from practice.clock import ManualClock
-from practice.port_names import choose_name, is_own, normalise_name
-from practice.ports import Inlet, Keyboard, PortError
-from practice.stamps import StampClock
+from practice.ports.port_names import choose_name, is_own, normalise_name
+from practice.ports.ports import Inlet, Keyboard, PortError
+from practice.ports.stamps import StampClock
 
 
 class TestDriver:

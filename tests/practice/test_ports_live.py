@@ -15,8 +15,8 @@ from jack_server import times_skipped
 from engine.arrangement import Span
 from engine.read import read_arrangement
 from practice.player import CHARACTERS, perform
-from practice.recording import read_events, read_recording, write_recording
-from practice.store import Store
+from practice.store.recording import read_events, read_recording, write_recording
+from practice.store.store import Store
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from practice.stamps import PARTED_MESSAGES, StampClock
+from practice.ports.stamps import PARTED_MESSAGES, StampClock
 
 
 def hear(true_s, late_s, deltas=None, grain_s=0.0):

@@ -16,15 +16,15 @@ import pytest
 import scipy.stats
 
 from engine.arrangement import Arrangement
-from practice.changes import find_candidates, judge_candidates
-from practice.history import mean_from, read_days, read_kinds, read_places, read_retention
 from practice.library import open_arrangement
-from practice.progress import read_map, read_progress
-from practice.progress_data import COLUMNS, progress_csv, progress_json
-from practice.progress_page import progress_html
-from practice.progress_plots import draw_plots, svg_text, write_pdf, write_pngs
-from practice.progress_text import BARS, say_progress, sparkline
-from practice.store import Store
+from practice.progress.changes import find_candidates, judge_candidates
+from practice.progress.progress import read_map, read_progress
+from practice.progress.progress_data import COLUMNS, progress_csv, progress_json
+from practice.progress.progress_page import progress_html
+from practice.progress.progress_plots import draw_plots, svg_text, write_pdf, write_pngs
+from practice.progress.progress_text import BARS, say_progress, sparkline
+from practice.store.history import mean_from, read_days, read_kinds, read_places, read_retention
+from practice.store.store import Store
 from tests.practice.kept_history import evening, keep_pass, part_of
 
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from engine.errors import TakeError
 from engine.performance import KeyEvent, pair_notes
-from practice.recording import events_of, read_events, read_recording, write_recording
+from practice.store.recording import events_of, read_events, read_recording, write_recording
 
 
 def midi_file(path, tracks, division=480, kind=1):

@@ -23,11 +23,11 @@ from engine.performance import pair_notes
 from practice.cli import main
 from practice.drill import Drill
 from practice.environment import Environment, ExitStatus
-from practice.importing import keep_recording
 from practice.library import open_arrangement
-from practice.marked_page import draw_systems, gather_marks, print_pitch, steps_between
 from practice.player import Character, Pedalling, SlipShares, perform_with_truth
-from practice.take_table import COLUMNS
+from practice.report.marked_page import draw_systems, gather_marks, print_pitch, steps_between
+from practice.report.take_table import COLUMNS
+from practice.store.importing import keep_recording
 
 NOW = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 CHARACTER = Character(

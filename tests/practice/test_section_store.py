@@ -15,9 +15,9 @@ from engine.findings import Estimate, no_estimate
 from engine.performance import Pulse
 from engine.section_review import SectionReview
 from engine.standing import PassFacts
-from practice.kept import KeptPass, PassDetail, TakeStart
-from practice.section_store import find_edit, keep_bars, read_sections, usual_history
-from practice.store import Store
+from practice.store.kept import KeptPass, PassDetail, TakeStart
+from practice.store.section_store import find_edit, keep_bars, read_sections, usual_history
+from practice.store.store import Store
 
 NOON = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
 

@@ -11,8 +11,8 @@ import pytest
 from engine.errors import UndersongError
 from engine.performance import KeyEvent
 from engine.tone.piano import RATE_HZ, Piano, render_key
-from practice.sound import load_piano, pack_piano, unpack_piano
-from practice.sound_file import LEAD_IN_S, write_sound
+from practice.sound.sound import load_piano, pack_piano, unpack_piano
+from practice.sound.sound_file import LEAD_IN_S, write_sound
 
 
 @pytest.fixture(scope="module")
@@ -66,9 +66,9 @@ def test_a_folder_that_is_not_there_is_said(piano: Piano, tmp_path: Path) -> Non
 def test_the_rendered_piano_is_kept_and_read_back(
     piano: Piano, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("practice.sound.render_piano", lambda: piano)
+    monkeypatch.setattr("practice.sound.sound.render_piano", lambda: piano)
     first = load_piano(tmp_path)
-    monkeypatch.setattr("practice.sound.render_piano", None)  # not to be called again
+    monkeypatch.setattr("practice.sound.sound.render_piano", None)  # not to be called again
     again = load_piano(tmp_path)
     assert again.rate_hz == first.rate_hz
     assert np.array_equal(again.key(60).soft, first.key(60).soft)
@@ -79,7 +79,7 @@ def test_the_rendered_piano_is_kept_and_read_back(
 def test_a_damaged_cache_is_rendered_anew(
     piano: Piano, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, damage: bytes
 ) -> None:
-    monkeypatch.setattr("practice.sound.render_piano", lambda: piano)
+    monkeypatch.setattr("practice.sound.sound.render_piano", lambda: piano)
     load_piano(tmp_path)
     (file,) = tmp_path.iterdir()
     file.write_bytes(damage)

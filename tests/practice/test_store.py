@@ -12,10 +12,10 @@ from engine.arrangement import Span
 from engine.errors import TakeError
 from engine.findings import Finding, Slip
 from engine.performance import KeyEvent, Pulse
-from practice.event_blobs import BlobError, pack_events, step_event, unpack_events
-from practice.kept import KeptPass, PassDetail, TakeStart, pack_detail, unpack_detail
-from practice.migrations import STEPS
-from practice.store import Store, StoreError
+from practice.store.event_blobs import BlobError, pack_events, step_event, unpack_events
+from practice.store.kept import KeptPass, PassDetail, TakeStart, pack_detail, unpack_detail
+from practice.store.migrations import STEPS
+from practice.store.store import Store, StoreError
 
 NOON = datetime(2026, 3, 1, 12, 0, tzinfo=timezone(timedelta(hours=1)))
 
@@ -217,7 +217,7 @@ def test_a_step_that_fails_leaves_the_store_as_it_was(tmp_path, monkeypatch):
 
     path = tmp_path / "takes.db"
     Store(path).close()
-    monkeypatch.setattr("practice.migrations.STEPS", (*STEPS, broken))
+    monkeypatch.setattr("practice.store.migrations.STEPS", (*STEPS, broken))
     with pytest.raises(StoreError):
         Store(path)
     names = sqlite3.connect(path).execute("SELECT name FROM sqlite_master").fetchall()

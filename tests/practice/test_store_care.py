@@ -15,10 +15,10 @@ from engine.arrangement import Span
 from engine.performance import KeyEvent
 from practice.cli import main
 from practice.environment import Environment, ExitStatus
-from practice.kept import TakeStart
-from practice.migrations import STEPS
-from practice.store import Store, StoreError
-from practice.store_care import back_up, check_store, restore, salvage
+from practice.store.kept import TakeStart
+from practice.store.migrations import STEPS
+from practice.store.store import Store, StoreError
+from practice.store.store_care import back_up, check_store, restore, salvage
 
 NOON = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
 

@@ -15,11 +15,11 @@ from engine.arrangement import whole_span
 from practice.cli import main
 from practice.drill import Drill
 from practice.environment import Environment, ExitStatus
-from practice.importing import keep_recording
 from practice.library import open_arrangement
 from practice.player import CHARACTERS, Character, perform
-from practice.progress import read_progress
-from practice.store import Store
+from practice.progress.progress import read_progress
+from practice.store.importing import keep_recording
+from practice.store.store import Store
 
 NOW = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 

@@ -14,8 +14,8 @@ from engine.proof.read_back import read_back
 from engine.read import read_arrangement
 from practice.cli import main
 from practice.environment import Environment
-from practice.proof_book import PageWord, ProofBook
-from practice.section_text import without_sections
+from practice.report.proof_book import PageWord, ProofBook
+from practice.report.section_text import without_sections
 from tests.proof.planting import Tree, notes, planted, respell
 from tests.proof.test_planted import octave_left_out
 

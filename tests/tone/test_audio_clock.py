@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from practice.audio_clock import AudioClock
 from practice.clock import ManualClock
-from practice.delay_check import measure_delay
+from practice.sound.audio_clock import AudioClock
+from practice.sound.delay_check import measure_delay
 
 RATE_HZ, BLOCK = 44_100, 512
 

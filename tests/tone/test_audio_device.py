@@ -8,9 +8,9 @@ import numpy as np
 import pygame
 import pytest
 
-from practice.audio_clock import AudioClock
-from practice.audio_device import AudioDevice
 from practice.clock import SystemClock
+from practice.sound.audio_clock import AudioClock
+from practice.sound.audio_device import AudioDevice
 
 
 class StuckChannel:

@@ -13,9 +13,9 @@ from engine.follow import Follower
 from engine.performance import KeyEvent
 from engine.read import read_arrangement
 from practice.drill import Drill
-from practice.happenings import TakeEnded
+from practice.listen.happenings import TakeEnded
+from practice.listen.session import Session
 from practice.player import CHARACTERS, perform
-from practice.session import Session
 from tests.trust.verdict import Verdict
 
 EXERCISE = Path(__file__).resolve().parents[2] / "exercises" / "two-sluices.musicxml"

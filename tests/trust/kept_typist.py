@@ -12,8 +12,8 @@ from pathlib import Path
 
 from engine.arrangement import Span
 from engine.performance import KeyEvent
-from practice.keeper import TakeKeeper
-from practice.kept import TakeStart
+from practice.store.keeper import TakeKeeper
+from practice.store.kept import TakeStart
 
 EVERY_S = 0.005
 

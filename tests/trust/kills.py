@@ -12,7 +12,7 @@ from tempfile import TemporaryDirectory
 
 import numpy as np
 
-from practice.store import Store
+from practice.store.store import Store
 from tests.trust.verdict import Verdict
 
 MOST_LOST_S = 1.0

@@ -1,0 +1,1 @@
+"""The real-time loop: from messages and commands to takes, passes and snapshots."""

@@ -1,0 +1,173 @@
+"""Judges passes on a thread of its own: the whole-take review, and whether the pass was good."""
+
+from __future__ import annotations
+
+import queue
+import threading
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from engine.arrangement import notes_in
+from engine.findings import Estimate
+from engine.performance import Recording
+from engine.result import rounded, to_json
+from engine.review import PassReview, review_take
+from engine.section_review import SectionReview, review_sections
+from engine.standing import PassFacts, good_pass, usual_evenness_ms
+from practice.listen.happenings import PassEnded
+from practice.store.kept import PassDetail
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One pass as judged; a pass as played may turn out to be several, or none.
+
+    Attributes:
+        ended: as it was played. review: its numbers and times are the take's.
+        facts: what it came to. tempo_share: of the marked tempo.
+        good, why_not: by the definitions in force.
+        sections: the same for each section that it touched.
+    """
+
+    ended: PassEnded
+    review: PassReview
+    facts: PassFacts
+    tempo_share: float | None
+    good: bool
+    why_not: str
+    sections: tuple[SectionReview, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class JudgeFailed:
+    """A pass that could not be judged, and why; its notes are kept all the same."""
+
+    ended: PassEnded
+    why: str
+
+
+def judge_pass(ended: PassEnded, history: Sequence[tuple[float, float]] = ()) -> list[Judged]:
+    """Review a pass from all its notes.
+
+    Args:
+        ended: the pass.
+        history: (share of the marked tempo, evenness in ms) of earlier passes, oldest first.
+    """
+    review = review_take(
+        ended.arrangement,
+        Recording(ended.notes, ended.pedals),
+        span=ended.span,
+        hands=ended.hands,
+        pulse=ended.pulse,
+    )
+    return [_weigh(ended, one, history) for one in review.passes]
+
+
+def _weigh(
+    ended: PassEnded,
+    one: PassReview,
+    history: Sequence[tuple[float, float]],
+) -> Judged:
+    share = value_of(one, "timing", "mark_share")
+    usual_ms = usual_evenness_ms(history, share) if share else None
+    facts = replace(gather_facts(ended, one), usual_ms=usual_ms)
+    good, why_not = good_pass(facts)
+    first = one.first + ended.first
+    sections = review_sections(
+        ended.arrangement, one, ended.span, lambda key, hands, at: usual_evenness_ms(history, at)
+    )
+    return Judged(ended, replace(one, first=first), facts, share, good, why_not, tuple(sections))
+
+
+def gather_facts(ended: PassEnded, one: PassReview) -> PassFacts:
+    """What a pass came to, from its findings and measures."""
+    counts = Counter(f.what for f in one.findings)
+    tempo_qpm = one.played.tempo_qpm
+    return PassFacts(
+        completed=_is_complete(ended, one),
+        right=counts["right"],
+        wrong=counts["wrong"],
+        extra=counts["extra"],
+        missing=counts["missing"],
+        pulse=one.pulse.kind,
+        beat_ms=60_000.0 / tempo_qpm if tempo_qpm > 0 else 0.0,
+        deviation_ms=value_of(one, "timing", "median_deviation_ms"),
+        halt_beats=_longest_halt(one),
+        evenness_ms=value_of(one, "evenness", "sd_ms"),
+    )
+
+
+def value_of(one: PassReview, measure: str, name: str) -> float | None:
+    """The value of an estimate among a pass's measures, None where there is none."""
+    estimate = getattr(getattr(one.measures, measure, None), name, None)
+    return estimate.value if isinstance(estimate, Estimate) else None
+
+
+def detail_of(judged: Judged) -> PassDetail:
+    """All that is said of a pass, ready to be kept."""
+    one = judged.review
+    return PassDetail(one.findings, one.slips, rounded(to_json(one.measures)), judged.sections)
+
+
+def _longest_halt(one: PassReview) -> float | None:
+    hesitations = getattr(getattr(one.measures, "timing", None), "hesitations", None)
+    if hesitations is None:
+        return None
+    return max((h.beats for h in hesitations), default=0.0)
+
+
+def _is_complete(ended: PassEnded, one: PassReview) -> bool:
+    """From the first written moment of the span to the last, give or take a beat."""
+    arrangement = ended.arrangement
+    rows = notes_in(arrangement, ended.span, one.hands)
+    onset_q = arrangement.table["onset_q"][rows[arrangement.table["optional"][rows] == 0]]
+    if not len(onset_q):
+        return False
+    beat_q = 4.0 / arrangement.bar_at(float(onset_q[0])).beat_unit
+    begins = one.played.from_q <= float(onset_q.min()) + beat_q
+    return bool(begins and one.played.to_q >= float(onset_q.max()) - beat_q)
+
+
+class Judge:
+    """Takes ended passes and delivers what they came to, in order, never on the caller's thread.
+
+    Args:
+        deliver: takes each verdict, on the judge's thread.
+        history: see `judge_pass`; grows with the passes judged.
+    """
+
+    def __init__(
+        self,
+        deliver: Callable[[Judged | JudgeFailed], None],
+        history: Sequence[tuple[float, float]] = (),
+    ) -> None:
+        self._deliver = deliver
+        self._history = list(history)
+        self._queue: queue.SimpleQueue[PassEnded | None] = queue.SimpleQueue()
+        self._thread = threading.Thread(target=self._run, name="judge", daemon=True)
+        self._thread.start()
+
+    def submit(self, ended: PassEnded) -> None:
+        """Have a pass judged."""
+        self._queue.put(ended)
+
+    def stop(self) -> None:
+        """Judge what still waits, then end."""
+        self._queue.put(None)
+        self._thread.join()
+
+    def _run(self) -> None:
+        while (ended := self._queue.get()) is not None:
+            try:
+                judged = judge_pass(ended, self._history)
+            except Exception as error:
+                self._deliver(JudgeFailed(ended, f"{type(error).__name__}: {error}"))
+                continue
+            for one in judged:
+                self._remember(one)
+                self._deliver(one)
+
+    def _remember(self, one: Judged) -> None:
+        if one.tempo_share and one.facts.evenness_ms is not None:
+            self._history.append((one.tempo_share, one.facts.evenness_ms))

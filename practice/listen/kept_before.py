@@ -1,0 +1,74 @@
+"""What the store tells at the beginning of a sitting, and the keeper for what is to come."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+
+from engine.arrangement import Arrangement
+from engine.errors import UndersongError
+from practice.listen.live_map import LiveMap
+from practice.store.importing import judge_kept
+from practice.store.keeper import TakeKeeper
+from practice.store.section_store import keep_bars
+from practice.store.store import Store, StoreError
+
+
+def find_last_path(store_path: Path) -> str:
+    """The score practised last.
+
+    Raises:
+        UndersongError: there is none.
+    """
+    if store_path.exists():
+        with Store(store_path) as store:
+            for take in reversed(store.takes()):
+                if take.start.path:
+                    return take.start.path
+    raise UndersongError("no arrangement named", "", "undersong play ARRANGEMENT")
+
+
+def open_keeper(
+    store_path: Path,
+    arrangement: Arrangement,
+    now: Callable[[], datetime],
+    say: Callable[[str], None],
+) -> TakeKeeper:
+    """The keeper of takes. Takes that a killed program left open are closed, judged and said.
+
+    Raises:
+        StoreError: the store cannot be used.
+    """
+    with Store(store_path) as store:
+        for take in store.recover(now()):
+            say(f"Recovered take {take.number}: {take.notes} notes, {take.start.title}")
+            if take.start.content_hash == arrangement.content_hash:
+                judge_kept(store, arrangement, take)
+    return TakeKeeper(store_path, now)
+
+
+def read_history(store_path: Path, arrangement: Arrangement) -> list[tuple[float, float]]:
+    """(share of the marked tempo, evenness in ms) of the passes kept so far, oldest first."""
+    try:
+        with Store(store_path) as store:
+            kept = store.passes(arrangement.content_hash)
+    except StoreError:
+        return []
+    return [
+        (p.tempo_qpm / arrangement.tempo_at(p.from_q).qpm, p.evenness_ms)
+        for p in kept
+        if p.tempo_qpm and p.evenness_ms is not None
+    ]
+
+
+def read_map(store_path: Path, arrangement: Arrangement) -> LiveMap:
+    """The stages that the store tells; all unplayed where it tells nothing."""
+    live_map = LiveMap(arrangement)
+    try:
+        with Store(store_path) as store:
+            live_map.load(store)
+            keep_bars(store, arrangement)
+    except StoreError:
+        return LiveMap(arrangement)
+    return live_map

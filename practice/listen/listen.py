@@ -1,0 +1,226 @@
+"""The real-time loop: a thread that owns the session, a queue in, snapshots out.
+
+Whoever hears, tells or judges puts into the queue and goes on; whoever draws takes the newest
+snapshot and goes on. The thread waits for nothing but its queue.
+"""
+
+from __future__ import annotations
+
+import queue
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from engine.arrangement import Arrangement
+from engine.follow import Follower
+from engine.performance import KeyEvent
+from practice.clock import Clock
+from practice.drill import Drill
+from practice.listen.follows import MakeFollower
+from practice.listen.happenings import Happening
+from practice.listen.judge import JudgeFailed
+from practice.listen.prompts import say_state
+from practice.listen.session import Picture, Session
+from practice.ports.ports import PortChange
+from practice.snapshot import Command, MapCell, PassRecord, Snapshot
+
+#: With nothing in the queue the thread looks at the clock this often.
+TICK_S = 0.02
+#: Events reach the queue at the latest this long after their stamp; the session's own time
+#: runs so far behind, that none comes too late for it.
+GRACE_S = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class _Stop:
+    pass
+
+
+_Heard = KeyEvent | Command | PortChange | PassRecord | JudgeFailed | tuple[MapCell, ...] | _Stop
+
+
+class Listener:
+    """Runs a session.
+
+    Args:
+        arrangement, drill: what to practise.
+        clock: the stamping clock.
+        happened: takes every happening, on the listener's thread; must not wait.
+        warnings: what else to tell the player, "" for nothing (asked with each snapshot).
+        failures: callbacks that failed so far.
+        make_follower: for tests.
+    """
+
+    def __init__(
+        self,
+        arrangement: Arrangement,
+        drill: Drill,
+        clock: Clock,
+        happened: Callable[[Happening], None],
+        *,
+        warnings: Callable[[], str] = lambda: "",
+        failures: Callable[[], int] = lambda: 0,
+        make_follower: MakeFollower = Follower,
+    ) -> None:
+        self._clock = clock
+        self._happened = happened
+        self._warnings = warnings
+        self._failures = failures
+        self._session = Session(arrangement, drill, make_follower)
+        self._queue: queue.SimpleQueue[_Heard] = queue.SimpleQueue()
+        self._records: tuple[PassRecord, ...] = ()
+        self._cells: tuple[MapCell, ...] = ()
+        self._trouble = ""
+        self._lost = 0
+        self._version = 0
+        self._ended = threading.Event()
+        self._snapshot = self._compose(self._session.picture(clock.now_s()))
+        self._thread = threading.Thread(target=self._run, name="listener", daemon=True)
+
+    # from any thread
+
+    def start(self) -> None:
+        """Begin to listen."""
+        self._thread.start()
+
+    def hand_on(self, event: KeyEvent) -> None:
+        """A message from the keyboard: into the queue, nothing else."""
+        self._queue.put(event)
+
+    def port_changed(self, change: PortChange) -> None:
+        """The keyboard came or went."""
+        self._queue.put(change)
+
+    def tell(self, command: Command) -> None:
+        """The player asked for something."""
+        self._queue.put(command)
+
+    def learn(self, record: PassRecord | JudgeFailed | tuple[MapCell, ...]) -> None:
+        """A pass was judged, or the map changed."""
+        self._queue.put(record)
+
+    def snapshot(self) -> Snapshot:
+        """The newest picture of the session."""
+        return self._snapshot
+
+    @property
+    def ended(self) -> threading.Event:
+        """Set once no more will be played."""
+        return self._ended
+
+    def stop(self) -> None:
+        """End the session: what is under way is ended and told. Waits for the thread."""
+        self._queue.put(_Stop())
+        self._thread.join()
+
+    def drain(self) -> None:
+        """After `stop`: take in what was judged since."""
+        for item in self._take_waiting():
+            self._take(item)
+        self._publish()
+
+    # on the listener's thread
+
+    def _run(self) -> None:
+        try:
+            while self._step():
+                pass
+        finally:
+            self._ended.set()
+
+    def _step(self) -> bool:
+        """Take all that waits, let time pass, publish. False when it was the last."""
+        heard = self._take_waiting()
+        for item in heard:
+            self._take(item)
+        if any(isinstance(item, _Stop) for item in heard):
+            self._safely(lambda: self._session.end(self._clock.now_s()))
+            self._publish()
+            return False
+        self._safely(lambda: self._session.tick(self._clock.now_s() - GRACE_S))
+        if heard or self._has_changed():
+            self._publish()
+        if self._session.state == "ended":
+            self._ended.set()
+        return True
+
+    def _take_waiting(self) -> list[_Heard]:
+        try:
+            heard = [self._queue.get(timeout=TICK_S)]
+            while not self._queue.empty():
+                heard.append(self._queue.get_nowait())
+        except queue.Empty:
+            return []
+        return heard
+
+    def _take(self, item: _Heard) -> None:
+        now_s = self._clock.now_s()
+        if isinstance(item, KeyEvent):
+            self._lost += not self._safely(lambda: self._session.hear(item))
+        elif isinstance(item, Command):
+            self._safely(lambda: self._session.tell(item, now_s))
+        elif isinstance(item, PortChange):
+            self._safely(lambda: self._session.port_changed(item.name, item.connected, item.time_s))
+        elif isinstance(item, PassRecord):
+            self._records = (*self._records, item)
+        elif isinstance(item, JudgeFailed):
+            self._trouble = f"pass {item.ended.number} could not be judged ({item.why}); it is kept"
+        elif isinstance(item, tuple):
+            self._cells = item
+
+    def _safely(self, act: Callable[[], list[Happening]]) -> bool:
+        """Do it and tell what happened. A fault is told and ends nothing; False where one was."""
+        try:
+            for happening in act():
+                self._happened(happening)
+        except Exception as error:
+            self._trouble = f"a fault of the program ({type(error).__name__}: {error})"
+            return False
+        return True
+
+    def _has_changed(self) -> bool:
+        """Something that time alone changes: the state, the beat, a place, a warning."""
+        last = self._snapshot
+        shown = (*self._session.glance(self._clock.now_s()), self._message())
+        return shown != (last.state, last.beat, last.place_q, last.message)
+
+    def _message(self) -> str:
+        return self._session.message or self._warnings() or self._trouble or self._fault()
+
+    def _fault(self) -> str:
+        faults = self._session.faults
+        return f"{len(faults)} notes could not be followed ({faults[-1]})" if faults else ""
+
+    def _publish(self) -> None:
+        self._version += 1
+        self._snapshot = self._compose(self._session.picture(self._clock.now_s()))
+
+    def _compose(self, picture: Picture) -> Snapshot:
+        drill, arrangement = picture.drill, self._session.arrangement
+        return Snapshot(
+            version=self._version,
+            arrangement=arrangement,
+            span=drill.span,
+            hands=drill.hands or "both",
+            pulse_kind=drill.pulse_kind,
+            rate=drill.rate,
+            state=picture.state,
+            state_text=say_state(arrangement, picture),
+            port=picture.port,
+            connected=picture.connected,
+            place_q=picture.place_q,
+            doubt=picture.doubt,
+            notes=picture.notes,
+            findings=picture.findings,
+            damper=picture.damper,
+            pedals=picture.pedals,
+            beat=picture.beat,
+            passes=self._records,
+            cells=self._cells,
+            message=self._message(),
+            lost_notes=self._lost,
+            failed_callbacks=self._failures(),
+            reason=drill.reason,
+            from_memory=drill.from_memory,
+            run_through=drill.run_through,
+        )

@@ -1,0 +1,321 @@
+"""A sitting at the piano: keyboard, listener, judge and store put together, and taken apart again.
+
+keyboard's callback -> listener's queue -> session -> judge -> listener (what the pass came to)
+                                              |         |
+                                              +-> keeper (store's thread) <-+
+"""
+
+from __future__ import annotations
+
+import gc
+import sys
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Protocol
+
+from engine.arrangement import Arrangement
+from engine.performance import KeyEvent
+from practice.clock import Clock
+from practice.drill import Drill
+from practice.drills.coach import Coach
+from practice.listen.happenings import (
+    Asked,
+    EventHeard,
+    Happening,
+    PassEnded,
+    PulseBegan,
+    PulseEnded,
+    TakeBegan,
+    TakeEnded,
+)
+from practice.listen.judge import Judge, Judged, JudgeFailed, detail_of, value_of
+from practice.listen.listen import Listener
+from practice.listen.live_map import LiveMap
+from practice.listen.outcome import Outcome
+from practice.ports.ports import Driver, Keyboard, PortChange
+from practice.snapshot import Command, PassRecord, Snapshot
+from practice.store.keeper import TakeKeeper
+from practice.store.kept import KeptPass, Source, TakeStart
+
+#: The interpreter changes threads this often at the least: a callback waits that much less.
+SWITCH_S = 0.0005
+
+
+class Partner(Protocol):
+    """Who plays with the player: the click, the other hand. None of these may wait."""
+
+    @property
+    def problem(self) -> str:
+        """Why nothing sounds, "" where it does."""
+        ...
+
+    def notice(self, happening: Happening) -> None:
+        """What the session says: a pulse began or ended, a key was heard, listen, hush."""
+        ...
+
+    def hear(self, event: KeyEvent) -> None:
+        """What the player plays, on the driver's thread, at once."""
+        ...
+
+    def close(self) -> None:
+        """Silence everything. Waits until that is done."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """What a sitting is about.
+
+    Attributes:
+        arrangement, path: the score and where it came from.
+        drill: what to practise.
+        clock, now: the stamping clock and the wall clock.
+        source: played by a person, or the demo.
+    """
+
+    arrangement: Arrangement
+    path: str
+    drill: Drill
+    clock: Clock
+    now: Callable[[], datetime]
+    source: Source = "played"
+
+
+class Sitting:
+    """Runs from `start` to `stop`.
+
+    Args:
+        setting: what it is about.
+        keeper: keeps the takes; None where they cannot be kept.
+        partner: click and other hand, if any.
+        history: (share of the marked tempo, evenness in ms) of earlier passes, oldest first.
+        load_map: the stages of an arrangement's sections so far.
+        coach: says what is next after each pass, if a drill is run.
+    """
+
+    def __init__(
+        self,
+        setting: Setting,
+        keeper: TakeKeeper | None,
+        partner: Partner | None = None,
+        history: list[tuple[float, float]] | None = None,
+        load_map: Callable[[Arrangement], LiveMap] = LiveMap,
+        coach: Coach | None = None,
+    ) -> None:
+        self._setting = setting
+        self._keeper = keeper
+        self._partner = partner
+        self._coach = coach
+        self._keyboard: Keyboard | None = None
+        self._started: dict[int, datetime] = {}
+        self._pulse: PulseBegan | None = None
+        self._finished = False
+        self.outcome = Outcome()
+        self.listener = Listener(
+            setting.arrangement,
+            setting.drill,
+            setting.clock,
+            self._happened,
+            warnings=self._warnings,
+            failures=lambda: self._keyboard.failures if self._keyboard else 0,
+        )
+        self._load_map = load_map
+        self._maps: dict[str, LiveMap] = {}
+        self.listener.learn(self._map_of(setting.arrangement).cells())
+        self._judge = Judge(self._judged, history or ())
+
+    def start(self) -> None:
+        """Begin to listen."""
+        sys.setswitchinterval(SWITCH_S)
+        gc.collect()
+        gc.freeze()
+        self.listener.start()
+
+    def connect(self, driver: Driver, wanted: str = "", remembered: str = "") -> Keyboard:
+        """Watch for the keyboard and listen to it."""
+        self._keyboard = Keyboard(
+            driver,
+            self._setting.clock,
+            self.hand_on,
+            self.listener.port_changed,
+            wanted,
+            remembered,
+        )
+        self._keyboard.start()
+        return self._keyboard
+
+    def hand_on(self, event: KeyEvent) -> None:
+        """A message from the keyboard, on its own thread."""
+        self.listener.hand_on(event)
+        if self._partner:
+            self._partner.hear(event)
+
+    @property
+    def pulse(self) -> PulseBegan | None:
+        """The strict pulse that runs now."""
+        return self._pulse
+
+    @property
+    def clock(self) -> Clock:
+        """The stamping clock."""
+        return self._setting.clock
+
+    def _warnings(self) -> str:
+        kept = self._keeper.problem if self._keeper else ""
+        return kept or (self._partner.problem if self._partner else "")
+
+    # what the simulated pianist needs
+
+    def port_changed(self, change: PortChange) -> None:
+        """The keyboard came or went."""
+        self.listener.port_changed(change)
+
+    def tell(self, command: Command) -> None:
+        """The player asked for something."""
+        self.listener.tell(command)
+
+    def snapshot(self) -> Snapshot:
+        """The newest picture."""
+        return self.listener.snapshot()
+
+    def finish(self) -> None:
+        """End what is under way and judge it; snapshots then show all passes. Waits for that."""
+        if self._finished:
+            return
+        self._finished = True
+        if self._keyboard:
+            self._keyboard.stop()
+        self.listener.stop()
+        if self._partner:
+            self._partner.close()
+        self._judge.stop()
+        self.listener.drain()
+
+    def stop(self) -> None:
+        """Finish, and write everything down."""
+        self.finish()
+        if self._keeper:
+            self._keeper.stop()
+
+    def numbers(self) -> dict[int, int]:
+        """The takes' numbers in the store, where they were kept."""
+        if self._keeper is None:
+            return {}
+        return {take: self._keeper.number(take, 0.0) for take in self.outcome.began}
+
+    # on the listener's thread
+
+    def _happened(self, happening: Happening) -> None:
+        if isinstance(happening, EventHeard):
+            if self._keeper:
+                self._keeper.append(happening.take, happening.event)
+        elif isinstance(happening, PassEnded):
+            self._judge.submit(happening)
+        elif isinstance(happening, TakeBegan):
+            self._take_began(happening)
+        elif isinstance(happening, TakeEnded):
+            self._take_ended(happening)
+        elif isinstance(happening, Asked) and self._has_answered(happening.command):
+            return
+        else:
+            self._note_pulse(happening)
+        if self._partner:
+            self._partner.notice(happening)
+
+    def _take_began(self, began: TakeBegan) -> None:
+        setting = self._setting
+        since_s = setting.clock.now_s() - began.start_s
+        started = setting.now() - timedelta(seconds=since_s)
+        self.outcome.began[began.take] = began
+        self._started[began.take] = started
+        if self._keeper:
+            drill, arrangement = began.drill, began.arrangement
+            self._keeper.begin(
+                began.take,
+                TakeStart(
+                    arrangement.content_hash, arrangement.title, setting.path, began.port,
+                    setting.source, started, drill.span, drill.hands, drill.pulse_kind, drill.rate,
+                ),
+            )  # fmt: skip
+
+    def _take_ended(self, ended: TakeEnded) -> None:
+        self.outcome.ended[ended.take] = ended
+        if self._keeper:
+            self._keeper.end(ended.take)
+
+    def _note_pulse(self, happening: Happening) -> None:
+        if isinstance(happening, PulseBegan):
+            self._pulse = happening
+        elif isinstance(happening, PulseEnded):
+            self._pulse = None
+
+    def _has_answered(self, command: Command) -> bool:
+        """Do what is neither the session's affair nor the partner's."""
+        if command.kind == "port" and self._keyboard:
+            keyboard = self._keyboard
+            threading.Thread(target=keyboard.want, args=(command.name,), daemon=True).start()
+        elif command.kind == "keep" and self._keeper:
+            self._keep_pass(self._keeper, command.pass_number)
+        elif command.kind == "next" and self._coach:
+            self.listener.tell(self._coach.skip())
+        else:
+            return False
+        return True
+
+    def _keep_pass(self, keeper: TakeKeeper, number: int) -> None:
+        if 0 < number <= len(self.outcome.judged):
+            keeper.mark_keeper(self.outcome.judged[number - 1].ended.take)
+
+    # on the judge's thread
+
+    def _judged(self, judged: Judged | JudgeFailed) -> None:
+        if isinstance(judged, JudgeFailed):
+            self.listener.learn(judged)
+            return
+        self.outcome.judged.append(judged)
+        number = len(self.outcome.judged)
+        take = judged.ended.take
+        started = self._started[take] + timedelta(seconds=judged.review.notes[0].onset_s)
+        kept_as = 0
+        if self._keeper:
+            in_take = sum(one.ended.take == take for one in self.outcome.judged)
+            kept = keep_as(judged, in_take, started)
+            self._keeper.add_pass(take, kept, detail_of(judged))
+            kept_as = self._keeper.number(take)
+        record = make_record(judged, number, kept_as, started)
+        self.listener.learn(record)
+        if self._coach:
+            self.listener.tell(self._coach.judged(record))
+        stages = self._map_of(judged.ended.arrangement)
+        stages.add(judged.sections, started.date().isoformat())
+        self.listener.learn(stages.cells())
+
+    def _map_of(self, arrangement: Arrangement) -> LiveMap:
+        if arrangement.content_hash not in self._maps:
+            self._maps[arrangement.content_hash] = self._load_map(arrangement)
+        return self._maps[arrangement.content_hash]
+
+
+def make_record(judged: Judged, number: int, take: int, started: datetime) -> PassRecord:
+    """A judged pass as the window and the terminal show it."""
+    one = judged.review
+    return PassRecord(
+        number, take, judged.ended.span, one.hands, one.pulse, one.played.from_q, one.played.to_q,
+        one.notes, one.pedals, one.findings, one.deviations_ms, one.slips, one.measures,
+        judged.good, judged.why_not, one.played.tempo_qpm, started.isoformat(timespec="seconds"),
+    )  # fmt: skip
+
+
+def keep_as(judged: Judged, number: int, started: datetime, take: int = 0) -> KeptPass:
+    """A judged pass as the store keeps it; `number` counts in its take."""
+    one, facts = judged.review, judged.facts
+    tempo = one.played.tempo_qpm
+    return KeptPass(
+        take, number, started, started.date().isoformat(), one.first,
+        one.first + len(one.notes) - 1, one.span, one.played.from_q, one.played.to_q, one.hands,
+        replace(one.pulse), tempo if tempo == tempo else None, facts.completed, facts.right,
+        facts.wrong, facts.extra, facts.missing, facts.deviation_ms,
+        value_of(one, "evenness", "sd_ms"), judged.good, judged.why_not,
+    )  # fmt: skip

@@ -1,0 +1,205 @@
+"""What the plan goes by, gathered from the take store: one row a section and hand."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from engine.arrangement import Arrangement, Hands, Span
+from engine.section_review import bar_key, section_key, section_span
+from engine.standing import DEFINITIONS, Definitions, Stage
+from practice.plan.recall import COLD_PASSES, Recall, find_recall
+from practice.progress.progress import HANDS, read_map
+from practice.store.section_store import KeptSection, read_cold, read_recent
+from practice.store.store import Store
+
+#: Bars are weak or not by so many last passes of the arrangement.
+WEAK_PASSES = 8
+
+
+@dataclass(frozen=True, slots=True)
+class HandFacts:
+    """One section and hand.
+
+    Attributes:
+        section: index in the form. name: for the player. span: its bars. key: what it holds.
+        seconds: its length at the marked tempo.
+        stage: see `engine.standing`. passes: of it so far.
+        tempo_share: of its last good passes (median), or of its last passes if none is good.
+        recall: when it is due, None if never played cold. played_today: it is not cold any more.
+        wrong_twice: the last two whole passes were both faulty.
+        good_lately: two of its last three whole passes were good.
+        begun_today: it was never played before today.
+        familiar: every bar of it is in another section that comes before.
+    """
+
+    section: int
+    name: str
+    span: Span
+    key: str
+    hands: Hands
+    seconds: float
+    stage: Stage
+    passes: int = 0
+    tempo_share: float | None = None
+    recall: Recall | None = None
+    played_today: bool = False
+    wrong_twice: bool = False
+    good_lately: bool = False
+    begun_today: bool = False
+    familiar: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class WeakBar:
+    """A bar in which notes went wrong in at least two of the last passes."""
+
+    bar: int
+    faulty: int
+    passes: int
+    hands: Hands
+
+
+@dataclass(frozen=True, slots=True)
+class Parting:
+    """Two passages that begin alike: the bars around both partings; `taken`: slips into it."""
+
+    first: Span
+    second: Span
+    words: str
+    sections: tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class PlanFacts:
+    """Everything the plan goes by."""
+
+    arrangement: Arrangement
+    path: str
+    hands: tuple[HandFacts, ...]
+    weak: tuple[WeakBar, ...] = ()
+    partings: tuple[Parting, ...] = ()
+
+
+def gather_facts(
+    store: Store,
+    arrangement: Arrangement,
+    path: str,
+    now: datetime,
+    definitions: Definitions = DEFINITIONS,
+) -> PlanFacts:
+    """The facts on a day. Args: path: the score, as the player names it; now: with its offset."""
+    cells = {(c.section, c.hands): c for c in read_map(store, arrangement, definitions)}
+    rows: list[HandFacts] = []
+    seen: set[str] = set()
+    bars_seen: set[str] = set()
+    for index, section in enumerate(arrangement.form.sections):
+        key = section_key(arrangement, section)
+        if key in seen:
+            continue
+        seen.add(key)
+        bars = {bar_key(arrangement, k) for k in range(section.from_bar, section.to_bar)}
+        familiar = bars <= bars_seen
+        bars_seen |= bars
+        for hands in HANDS:
+            cell = cells[index, hands]
+            fact = HandFacts(
+                index, section.name, section_span(section), key, hands,
+                _length_s(arrangement, section_span(section)), cell.stage, cell.passes,
+                familiar=familiar,
+            )  # fmt: skip
+            rows.append(_with_history(store, fact, now) if cell.stage != "unplayed" else fact)
+    weak = find_weak_bars(store, arrangement)
+    return PlanFacts(arrangement, path, tuple(rows), tuple(weak), tuple(find_partings(arrangement)))
+
+
+def _length_s(arrangement: Arrangement, span: Span) -> float:
+    from_q, to_q = span.quarters(arrangement)
+    return float(arrangement.seconds_at(float(to_q)) - arrangement.seconds_at(float(from_q)))
+
+
+def _with_history(store: Store, fact: HandFacts, now: datetime) -> HandFacts:
+    recent = read_recent(store, fact.key, fact.hands, 20)
+    judged = [r for r in recent if r.asked]
+    today = now.date().isoformat()
+    return replace(
+        fact,
+        tempo_share=_reached(judged),
+        recall=find_recall(read_cold(store, fact.key, fact.hands, COLD_PASSES), now),
+        played_today=any(r.day == today for r in recent),
+        wrong_twice=len(judged) > 1 and not (judged[-1].good or judged[-2].good),
+        good_lately=sum(r.good for r in judged[-3:]) >= 2,
+        begun_today=recent[0].day == today and fact.passes <= len(judged),
+    )
+
+
+def _reached(judged: Sequence[KeptSection]) -> float | None:
+    good = [r.tempo_share for r in judged if r.good and r.tempo_share][-5:]
+    shares = sorted(good or [r.tempo_share for r in judged if r.tempo_share][-3:])
+    return shares[len(shares) // 2] if shares else None
+
+
+def find_weak_bars(store: Store, arrangement: Arrangement) -> list[WeakBar]:
+    """Bars with wrong or missing notes in two or more of the last passes, weakest first."""
+    rows = store.query(
+        """SELECT take, number, from_bar, to_bar, hands FROM passes
+            WHERE arrangement = (SELECT id FROM arrangements WHERE content_hash = ?)
+            AND take NOT IN (SELECT id FROM takes WHERE source = 'demo')
+            ORDER BY started_us DESC LIMIT ?""",
+        (arrangement.content_hash, WEAK_PASSES),
+    )
+    faulty: Counter[tuple[int, Hands]] = Counter()
+    touched: Counter[tuple[int, Hands]] = Counter()
+    for take, number, first, last, hands in rows:
+        for bar in {_written(arrangement, k) for k in range(first, last + 1)}:
+            touched[bar, hands] += 1
+        for bar in _faulty_bars(store, arrangement, take, number):
+            faulty[bar, hands] += 1
+    weak = [
+        WeakBar(bar, n, touched[bar, hands], hands)
+        for (bar, hands), n in faulty.items()
+        if n >= 2
+    ]  # fmt: skip
+    return sorted(weak, key=lambda w: (-w.faulty / max(w.passes, 1), -w.faulty, w.bar))
+
+
+def _faulty_bars(store: Store, arrangement: Arrangement, take: int, number: int) -> set[int]:
+    """First indices of the written bars in which a pass had a wrong or missing note."""
+    bars: set[int] = set()
+    for finding in store.detail(take, number).findings:
+        told: Any = finding.score if finding.score is not None else finding.stands_for
+        if finding.what in ("wrong", "missing") and told is not None:
+            bars.add(_written(arrangement, arrangement.notes[told].bar))
+    return bars
+
+
+def _written(arrangement: Arrangement, bar: int) -> int:
+    """The index at which a written bar comes first."""
+    written = arrangement.bars[bar].written
+    return next(b.index for b in arrangement.bars if b.written == written)
+
+
+def find_partings(arrangement: Arrangement) -> list[Parting]:
+    """For each pair of twins, the bars about each parting; exact repeats are left out."""
+    out: list[Parting] = []
+    for twins in arrangement.form.twins:
+        spans = [_around(arrangement, float(q)) for q in twins.parting]
+        sections = tuple(_section_at(arrangement, s.to_bar) for s in spans)
+        written = {_written(arrangement, s.to_bar) for s in spans}
+        parting = Parting(spans[0], spans[1], twins.words, (sections[0], sections[1]))
+        if len(written) == 2 and parting not in out:
+            out.append(parting)
+    return out
+
+
+def _around(arrangement: Arrangement, at_q: float) -> Span:
+    bar = arrangement.bar_at(at_q).index
+    return Span(max(bar - 1, 0), min(bar + 1, len(arrangement.bars) - 1))
+
+
+def _section_at(arrangement: Arrangement, bar: int) -> int:
+    found = [k for k, s in enumerate(arrangement.form.sections) if s.from_bar <= bar < s.to_bar]
+    return found[0] if found else 0

@@ -1,0 +1,64 @@
+"""The items of a plan as drills, each kept under a name so that one command starts it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from engine.arrangement import Arrangement, Span, whole_span
+from engine.drill import DrillSheet, Ladder
+from engine.errors import UndersongError
+from practice.drills.sheet_file import write_sheet
+from practice.plan.plan import PlanItem, PlanOptions
+
+#: Kinds whose tempo climbs by the player's own results, and that whose tempo is the player's own.
+CLIMBING = ("ladder", "slower", "join", "new", "weak bars")
+
+
+def sheet_of(item: PlanItem, arrangement: Arrangement, options: PlanOptions) -> DrillSheet | None:
+    """The drill of an item; None for a rest or a warm-up."""
+    if item.span is None:
+        return None
+    spans = [item.span] if item.other is None else [item.span, item.other]
+    climbs = item.kind in CLIMBING and item.rate is not None
+    ladder = Ladder(start=item.rate, step=options.step) if climbs and item.rate else Ladder()
+    return DrillSheet(
+        f"{item.kind}: {item.reason}",
+        where=tuple(say_place(arrangement, span) for span in spans),
+        hands=(item.hands or "both",),
+        pulse="strict" if climbs else "free",
+        ladder=ladder,
+        passes=item.passes,
+        run_through=item.kind in ("run-through", "cold"),
+    )
+
+
+def say_place(arrangement: Arrangement, span: Span) -> str:
+    """The bars in the words of a drill: "whole", "bars 5-8", "bars 5-8@2"."""
+    if span == whole_span(arrangement):
+        return "whole"
+    first, last = arrangement.bars[span.from_bar], arrangement.bars[span.to_bar]
+    again = f"@{first.time}" if first.time > 1 else ""
+    return f"bars {first.number}-{last.number}{again}"
+
+
+def keep_sheets(
+    folder: Path, items: Sequence[PlanItem], arrangement: Arrangement, options: PlanOptions
+) -> list[str]:
+    """Write every item's drill into a folder as today-1, today-2 ...; their names, "" for none.
+
+    Yesterday's are taken away. Where nothing can be written, all names are "".
+    """
+    names = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for old in folder.glob("today-*.toml"):
+            old.unlink()
+        for number, item in enumerate(items, 1):
+            sheet = sheet_of(item, arrangement, options)
+            names.append(f"today-{number}" if sheet else "")
+            if sheet:
+                write_sheet(folder / f"{names[-1]}.toml", sheet)
+    except (OSError, UndersongError):
+        return [""] * len(items)
+    return names

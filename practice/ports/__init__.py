@@ -1,0 +1,1 @@
+"""MIDI in and out: ports watched and opened, names compared, strokes stamped."""

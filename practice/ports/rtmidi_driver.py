@@ -1,0 +1,186 @@
+"""The system's MIDI ports through python-rtmidi: ALSA, JACK, CoreMIDI, Windows."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+import threading
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from practice.ports.port_names import OWN_CLIENT, choose_name, others_of
+from practice.ports.ports import ApiPorts, Callback, OpenOutput, OpenPort, PortError
+
+#: Step of the driver's own times, by API. JACK hands messages over once a period (256 frames at
+#: 48 kHz are 5.3 ms; the period in use cannot be asked for here); Windows counts milliseconds.
+GRAIN_S = {"alsa": 0.0005, "core": 0.0005, "winmm": 0.001, "jack": 256 / 48000}
+
+
+class RtmidiDriver:
+    """The system's ports through python-rtmidi. One long-lived client an API looks at the names."""
+
+    def __init__(self) -> None:
+        # A JACK server is used where it runs, never started from here; set before the import.
+        os.environ.setdefault("JACK_NO_START_SERVER", "1")
+        import rtmidi
+
+        self._rtmidi = rtmidi
+        self.windows = sys.platform == "win32"
+        self._watchers: dict[int, Any] = {}
+        self._problems: dict[int, str] = {}
+        self._lock = threading.Lock()
+        for api in rtmidi.get_compiled_api():
+            self._watch_api(api)
+
+    def _watch_api(self, api: int) -> None:
+        if api == self._rtmidi.API_RTMIDI_DUMMY:
+            return
+        try:
+            with quiet_libraries():
+                self._watchers[api] = self._rtmidi.MidiIn(api, name=f"{OWN_CLIENT} watch")
+        except OSError as error:
+            self._problems[api] = _why_absent(self._rtmidi.get_api_name(api), str(error))
+
+    def inputs(self) -> list[str]:
+        """Names of all inputs, API by API. Any thread may ask."""
+        with self._lock:
+            return [name for watcher in self._watchers.values() for name in _names(watcher)]
+
+    def list_apis(self) -> list[ApiPorts]:
+        """What each API offers, our own ports left out."""
+        found = [self._list_api(api) for api in self._watchers]
+        missing = [
+            ApiPorts(self._api_name(api), self._rtmidi.get_api_display_name(api), problem=why)
+            for api, why in self._problems.items()
+        ]
+        return [*found, *missing]
+
+    def _api_name(self, api: int) -> str:
+        return str(self._rtmidi.get_api_name(api))
+
+    def _list_api(self, api: int) -> ApiPorts:
+        out = self._rtmidi.MidiOut(api, name=f"{OWN_CLIENT} list")
+        try:
+            outputs = tuple(others_of(_names(out)))
+        finally:
+            out.delete()
+        inputs = tuple(others_of(_names(self._watchers[api])))
+        title = self._rtmidi.get_api_display_name(api)
+        return ApiPorts(self._api_name(api), title, inputs, outputs)
+
+    def grain_s(self, name: str) -> float:
+        """The step of an input's own times, by its API."""
+        return GRAIN_S.get(self._api_name(self._api_with(name)), 0.001)
+
+    def open_input(self, name: str, callback: Callback) -> OpenPort:
+        """Open an input by its name as listed.
+
+        Every kind of message is taken: a driver that leaves some out loses their share of the
+        deltas. The inlet drops what is no key or pedal.
+        """
+        api = self._api_with(name)
+        port = self._rtmidi.MidiIn(api, name=OWN_CLIENT)
+        try:
+            port.ignore_types(sysex=False, timing=False, active_sense=False)
+            port.set_callback(callback)
+            port.open_port(_names(port).index(name), name="keyboard")
+        except (OSError, ValueError) as error:
+            port.delete()
+            raise PortError("cannot be opened", name, "is another program using it?") from error
+        return _RtmidiInput(port)
+
+    def open_output(self, wanted: str) -> OpenOutput:
+        """Open an output by a part of its name.
+
+        Raises:
+            PortError: there is none, or it cannot be opened.
+        """
+        for api in self._watchers:
+            port = self._rtmidi.MidiOut(api, name=OWN_CLIENT)
+            name = choose_name(_names(port), wanted, windows=self.windows)
+            if name is not None:
+                return self._open_output(port, name)
+            port.delete()
+        raise PortError("no such MIDI output", wanted, "see: undersong ports")
+
+    def _open_output(self, port: Any, name: str) -> OpenOutput:
+        try:
+            port.open_port(_names(port).index(name), name="out")
+        except (OSError, ValueError) as error:
+            port.delete()
+            raise PortError("cannot be opened", name, "is another program using it?") from error
+        return _RtmidiOutput(port)
+
+    def _api_with(self, name: str) -> int:
+        for api, watcher in self._watchers.items():
+            if name in _names(watcher):
+                return api
+        raise PortError("no such MIDI input", name, "see: undersong ports")
+
+
+class _RtmidiInput:
+    def __init__(self, port: Any) -> None:
+        self._port = port
+
+    def close(self) -> None:
+        """Callback first: one that comes while the port closes would find it gone."""
+        if self._port is not None:
+            self._port.cancel_callback()
+            self._port.close_port()
+            self._port.delete()
+            self._port = None
+
+
+class _RtmidiOutput:
+    def __init__(self, port: Any) -> None:
+        self._port = port
+
+    def send(self, data: bytes) -> None:
+        """Send one message; a port that went away swallows it."""
+        if self._port is not None:
+            with contextlib.suppress(OSError):
+                self._port.send_message(data)
+
+    def close(self) -> None:
+        """Silence everything, then close."""
+        if self._port is not None:
+            for channel in range(16):
+                self.send(bytes((0xB0 | channel, 64, 0)))
+                self.send(bytes((0xB0 | channel, 123, 0)))
+            self._port.close_port()
+            self._port.delete()
+            self._port = None
+
+
+def _names(client: Any) -> list[str]:
+    try:
+        return [str(name) for name in client.get_ports()]
+    except (OSError, UnicodeError):
+        return []
+
+
+def _why_absent(api: str, error: str) -> str:
+    known: Mapping[str, str] = {
+        "alsa": "not there: no /dev/snd/seq; load the kernel module snd-seq",
+        "jack": "no JACK server is running",
+    }
+    return known.get(api, " ".join(error.split()))
+
+
+@contextlib.contextmanager
+def quiet_libraries() -> Iterator[None]:
+    """Keep C libraries from writing their own lines to standard error meanwhile."""
+    try:
+        kept = os.dup(2)
+    except OSError:
+        yield
+        return
+    sink = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(sink, 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(sink)

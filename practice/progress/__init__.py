@@ -1,0 +1,1 @@
+"""Progress over days: what got better, told only when it is true."""

@@ -1,0 +1,313 @@
+"""Progress as plots: the same figures for the page, the PDF and the pictures.
+
+Nothing is told by colour alone: stages by hatching and word, hands by marker, counts by number.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from engine.errors import UndersongError
+from engine.measure.interval import mean_of
+from practice.progress.progress import HandProgress, Progress, SectionProgress
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+#: matplotlib's own types do not take dates.
+Axes = Any
+
+INK, FAINT, PAPER = "#22303a", "#8b979e", "#ffffff"
+#: Marker, line and shade of each hand; told apart without colour.
+HANDS: dict[str, tuple[str, str, str]] = {
+    "left": ("v", ":", "#8a5a00"),
+    "right": ("^", "--", "#00606b"),
+    "both": ("o", "-", INK),
+}
+#: Hatching and grey of each stage: the further, the fuller.
+STAGES: dict[str, tuple[str, str]] = {
+    "unplayed": ("", "#ffffff"),
+    "reading": ("..", "#eef1f2"),
+    "steady": ("//", "#d5dde0"),
+    "up to tempo": ("xx", "#b3c1c7"),
+    "secure": ("", "#5f7883"),
+}
+WIDTH_IN = 7.3
+#: One displaced note in a quick even row is noticed from here (Friberg and Sundberg 1995, JASA
+#: 98:2524-31, for intervals under 240 ms).
+HARDLY_HEARD_MS = 6.0
+
+
+@dataclass(frozen=True)
+class Plot:
+    """A figure with a name for its file and words for who cannot see it."""
+
+    name: str
+    title: str
+    words: str
+    figure: Figure
+
+
+def draw_plots(progress: Progress) -> Iterator[Plot]:
+    """All plots of a progress, one by one."""
+    from matplotlib import rc_context
+
+    with rc_context({"font.size": 8, "svg.fonttype": "none", "hatch.linewidth": 0.6}):
+        yield _plot_map(progress)
+        for section in progress.sections:
+            if any(len(h.days) > 1 for h in section.hands):
+                yield _plot_section(section)
+            for hand in section.hands:
+                if len(hand.places_now) > 2 and len(hand.places_then) > 2:
+                    yield _plot_places(section, hand)
+        if progress.kinds:
+            yield _plot_kinds(progress)
+        if progress.seconds:
+            yield _plot_time(progress)
+
+
+def make_figure(height_in: float, rows: int = 1) -> tuple[Figure, list[Axes]]:
+    """A figure of the common width, with so many axes below one another."""
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(WIDTH_IN, height_in), layout="constrained", facecolor=PAPER)
+    axes = figure.subplots(rows, 1, sharex=True, squeeze=False)[:, 0]
+    for ax in axes:
+        ax.spines[["top", "right"]].set_visible(False)
+        ax.tick_params(colors=INK, length=2)
+    return figure, list(axes)
+
+
+def _plot_map(progress: Progress) -> Plot:
+    """Sections in order of playing, as wide as their bars; a row for each hand."""
+    figure, (ax,) = make_figure(2.2)
+    places = sorted(
+        (index, section)
+        for section in progress.sections
+        for index in (section.index, *section.also)
+    )
+    at = 0
+    for _, section in places:
+        for row, hand in enumerate(section.hands):
+            hatch, shade = STAGES[hand.standing.stage]
+            ax.barh(row, section.bars, left=at, height=0.8, color=shade, edgecolor=INK,
+                    hatch=hatch, linewidth=0.8)  # fmt: skip
+        ax.text(at + 0.4, -0.55, section.name, rotation=30, ha="left", va="bottom", fontsize=7)
+        at += section.bars
+    ax.set_yticks(range(3), [h.hands for h in progress.sections[0].hands])
+    ax.set_ylim(2.5, -0.5)
+    ax.set_xlim(0, at)
+    ax.set_xlabel("bars, in order of playing")
+    figure.legend(handles=_stage_keys(), ncols=5, loc="outside lower center", frameon=False)
+    stages = "; ".join(
+        f"{s.name}: " + ", ".join(f"{h.hands} {h.standing.stage}" for h in s.hands)
+        for s in progress.sections
+    )
+    return Plot(
+        "map", "Where each section stands", f"Stage of each section and hand. {stages}.", figure
+    )
+
+
+def _stage_keys() -> list[Any]:
+    from matplotlib.patches import Patch
+
+    return [
+        Patch(facecolor=shade, edgecolor=INK, hatch=hatch, label=stage)
+        for stage, (hatch, shade) in STAGES.items()
+    ]
+
+
+def _plot_section(section: SectionProgress) -> Plot:
+    figure, (right, even, tempo) = make_figure(3.9, rows=3)
+    for hand in section.hands:
+        if hand.days:
+            _draw_days(hand, right, even, tempo)
+    right.set_ylabel("notes right, %")
+    even.set_ylabel("figure, ms")
+    tempo.set_ylabel("tempo, %")
+    even.set_ylim(0, _top_of(section))
+    tempo.axhline(95, color=FAINT, linewidth=0.6)
+    figure.legend(frameon=False, ncols=3, loc="outside upper right",
+                  handles=right.get_legend_handles_labels()[0])  # fmt: skip
+    _date_axis(tempo)
+    return Plot(
+        f"section-{section.index + 1}", section.name, _section_words(section), figure
+    )  # fmt: skip
+
+
+def _top_of(section: SectionProgress) -> float:
+    """Room for every mean; an interval from two passes may run off the top."""
+    told = [d.evenness_ms.value for h in section.hands for d in h.days]
+    return 1.6 * max((v for v in told if v is not None), default=10.0)
+
+
+def _draw_days(hand: HandProgress, right: Axes, even: Axes, tempo: Axes) -> None:
+    marker, line, shade = HANDS[hand.hands]
+    style: dict[str, Any] = {
+        "marker": marker, "linestyle": line, "color": shade, "markersize": 3, "linewidth": 0.9,
+    }  # fmt: skip
+    days = [date.fromisoformat(d.day) for d in hand.days]
+    right.plot(days, [100 * d.right_share for d in hand.days], label=hand.hands, **style)
+    cold = [(date.fromisoformat(r.day), 100 * r.cold) for r in hand.retention]
+    right.plot([day for day, _ in cold], [share for _, share in cold], linestyle="none",
+               marker="D", markersize=4.5, markerfacecolor="none", color=shade)  # fmt: skip
+    told = [(day, d.evenness_ms) for day, d in zip(days, hand.days, strict=True)]
+    told = [(day, e) for day, e in told if e.value is not None]
+    even.plot([day for day, _ in told], [e.value for _, e in told], **style)
+    for day, e in told:
+        if e.low is not None and e.high is not None:
+            even.plot([day, day], [e.low, e.high], color=shade, linewidth=0.7)
+    best = [(day, d.tempo_share) for day, d in zip(days, hand.days, strict=True) if d.tempo_share]
+    tempo.plot([day for day, _ in best], [100 * share for _, share in best], **style)
+
+
+def _section_words(section: SectionProgress) -> str:
+    """What the curves show, in words."""
+    said = []
+    for hand in section.hands:
+        even = [d.evenness_ms.value for d in hand.days if d.evenness_ms.value is not None]
+        if hand.days:
+            first, last = hand.days[0], hand.days[-1]
+            text = f"{hand.hands}: {100 * first.right_share:.0f} % of notes right on {first.day}"
+            text += f", {100 * last.right_share:.0f} % on {last.day}"
+            if len(even) > 1:
+                text += f"; figure from {even[0]:.0f} to {even[-1]:.0f} ms at like tempo"
+            said.append(text)
+    words = f"{section.name}, day by day. " + ". ".join(said) + "."
+    if any(h.retention for h in section.hands):
+        words += " Diamonds: the first pass of a day, cold."
+    return words
+
+
+def _date_axis(ax: Axes) -> None:
+    from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
+
+    locator: Any = AutoDateLocator(maxticks=9)  # type: ignore[no-untyped-call]
+    ax.xaxis.set_major_locator(locator)
+    ax.xaxis.set_major_formatter(ConciseDateFormatter(locator))  # type: ignore[no-untyped-call]
+
+
+def _plot_places(section: SectionProgress, hand: HandProgress) -> Plot:
+    """Mean deviation of each place with its interval: the oldest passes and the newest."""
+    figure, (ax,) = make_figure(2.0)
+    rows = (("first passes", hand.places_then, -0.12, "s", FAINT),
+            ("last passes", hand.places_now, 0.12, "o", INK))  # fmt: skip
+    said = []
+    for label, passes, shift, marker, shade in rows:
+        means = [mean_of(column, "ms", "passes") for column in zip(*passes, strict=True)]
+        for place, mean in enumerate(means):
+            if mean.value is not None and mean.low is not None and mean.high is not None:
+                ax.plot([place + 1 + shift] * 2, [mean.low, mean.high], color=shade, linewidth=1)
+        values = [m.value for m in means]
+        at = [k + 1 + shift for k in range(len(means))]
+        ax.plot(at, values, marker, color=shade, markersize=4,
+                label=f"{label} (n {len(passes)})")  # fmt: skip
+        said.append(f"{label}: " + ", ".join("-" if v is None else f"{round(v):d}" for v in values))
+    ax.axhspan(-HARDLY_HEARD_MS, HARDLY_HEARD_MS, color="#eef1f2", zorder=0)
+    ax.axhline(0, color=INK, linewidth=0.6)
+    low, high = ax.get_ylim()
+    ax.set_ylim(min(low, -1.4 * HARDLY_HEARD_MS), max(high, 1.4 * HARDLY_HEARD_MS))
+    ax.set_xlabel("place in the cell; within the grey band hardly heard")
+    ax.set_ylabel("late, ms")
+    figure.legend(frameon=False, ncols=2, loc="outside upper right")
+    title = f"{section.name}, {hand.hands}: the figure place by place"
+    return Plot(
+        f"places-{section.index + 1}-{hand.hands}", title,
+        f"{title}. Mean deviation in ms, positive late: {'; '.join(said)}.", figure,
+    )  # fmt: skip
+
+
+def _plot_kinds(progress: Progress) -> Plot:
+    months = sorted({m for m, _, _ in progress.kinds})[-18:]
+    count = {(m, kind): n for m, kind, n in progress.kinds}
+    kinds = sorted({k for _, k, _ in progress.kinds}, key=lambda k: -sum(
+        count.get((m, k), 0) for m in months))  # fmt: skip
+    figure, (ax,) = make_figure(0.6 + 0.24 * len(kinds))
+    grid = [[count.get((m, k), 0) for m in months] for k in kinds]
+    most = max(max(row) for row in grid) or 1
+    ax.imshow(grid, aspect="auto", cmap="Greys", vmin=0, vmax=2 * most)
+    for y, row in enumerate(grid):
+        for x, n in enumerate(row):
+            ax.text(x, y, str(n) if n else "·", ha="center", va="center", color=INK)
+    ax.set_xticks(range(len(months)), months, rotation=0 if len(months) < 9 else 45)
+    ax.set_yticks(range(len(kinds)), kinds)
+    ax.spines[:].set_visible(False)
+    last = ", ".join(f"{k} {count[months[-1], k]}" for k in kinds if (months[-1], k) in count)
+    return Plot(
+        "slips", "Slips by kind", f"Slips a month by kind. In {months[-1]}: {last}.", figure
+    )
+
+
+def _plot_time(progress: Progress) -> Plot:
+    """Minutes at the keys in each section, beside the good passes they brought."""
+    rows = []
+    for section in progress.sections:
+        sums = [h.sums for h in section.hands if h.sums.days]
+        if sums:
+            rows.append((section.name, sum(s.seconds for s in sums) / 60,
+                         sum(s.good for s in sums), sum(s.passes for s in sums)))  # fmt: skip
+    figure, (ax,) = make_figure(0.7 + 0.28 * len(rows))
+    ax.barh(range(len(rows)), [r[1] for r in rows], color="#d5dde0", edgecolor=INK, linewidth=0.8)
+    for y, (_, minutes, good, passes) in enumerate(rows):
+        ax.text(minutes, y, f"  {good} of {passes} good", va="center")
+    ax.set_yticks(range(len(rows)), [r[0] for r in rows])
+    ax.invert_yaxis()
+    ax.margins(x=0.25)
+    ax.set_xlabel("minutes at the keys")
+    said = "; ".join(f"{n}: {m:.0f} minutes, {g} of {p} passes good" for n, m, g, p in rows)
+    return Plot("time", "Time spent, and what it brought", f"{said}.", figure)
+
+
+def svg_text(plot: Plot) -> str:
+    """The figure as SVG for a page, the same on every run."""
+    from matplotlib import rc_context
+
+    out = io.StringIO()
+    with rc_context({"svg.hashsalt": plot.name, "svg.fonttype": "none"}):
+        plot.figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
+    text = out.getvalue()
+    return text[text.index("<svg") :]
+
+
+def write_pdf(progress: Progress, path: str, made: datetime) -> None:
+    """All plots, one a page.
+
+    Raises:
+        UndersongError: the file cannot be written.
+    """
+    from matplotlib.backends.backend_pdf import PdfPages
+
+    try:
+        with PdfPages(
+            path, metadata={"Title": f"Progress: {progress.title}", "CreationDate": made}
+        ) as pdf:
+            for plot in draw_plots(progress):
+                plot.figure.suptitle(plot.title, x=0.01, ha="left")
+                pdf.savefig(plot.figure)
+    except OSError as error:
+        raise UndersongError(f"cannot be written ({error.strerror})", path) from error
+
+
+def write_pngs(progress: Progress, folder: str, made: datetime) -> list[Path]:
+    """Each plot as a picture in a folder, which is made where needed.
+
+    Raises:
+        UndersongError: a file cannot be written.
+    """
+    into = Path(folder)
+    paths = []
+    try:
+        into.mkdir(parents=True, exist_ok=True)
+        for plot in draw_plots(progress):
+            plot.figure.suptitle(plot.title, x=0.01, ha="left")
+            paths.append(into / f"{plot.name}.png")
+            stamp = {"Title": plot.title, "Creation Time": made.isoformat(timespec="seconds")}
+            plot.figure.savefig(paths[-1], dpi=160, metadata=stamp)
+    except OSError as error:
+        raise UndersongError(f"cannot be written ({error.strerror})", folder) from error
+    return paths

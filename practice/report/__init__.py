@@ -1,0 +1,1 @@
+"""What is written down: reports, marked pages, tables, scores with slips, remarks."""

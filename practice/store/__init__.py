@@ -1,0 +1,1 @@
+"""The take store: raw events, passes and sections in one SQLite file."""

@@ -1,0 +1,224 @@
+"""Questions to the take store about sections over time, summed up by the database itself."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from functools import cache
+from typing import Any
+
+from engine.arrangement import Hands
+from engine.findings import Estimate, no_estimate
+from engine.measure.quantiles import t_quantile
+from engine.standing import Retention
+from practice.store.section_store import KeptSection
+from practice.store.store import Store
+
+#: Evenness depends on the tempo: passes within this share of the usual one are compared.
+LIKE_TEMPO = 0.1
+#: The usual tempo is the median of so many last passes.
+USUAL_OF = 20
+#: Places are told of so many oldest and newest passes.
+PLACES_OF = 20
+#: Curves show at most so many days.
+DAYS_SHOWN = 370
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """One section, one hand, one day.
+
+    Attributes:
+        passes: of the whole section. good: of these. parts: passes of a part of it.
+        right_share: share of all notes right. seconds: spent, parts included.
+        tempo_share: fastest good pass, None where there was none.
+        timing_ms: mean over the passes. evenness_ms: the same for passes at like tempo.
+        instrument: number of the one played on, 0 for none known, -1 for several.
+    """
+
+    key: str
+    hands: Hands
+    day: str
+    passes: int
+    good: int
+    parts: int
+    right_share: float
+    seconds: float
+    tempo_share: float | None
+    timing_ms: Estimate
+    evenness_ms: Estimate
+    instrument: int = 0
+
+
+def usual_tempo(recent: Sequence[KeptSection]) -> float | None:
+    """Median share of the marked tempo of the last passes."""
+    shares = sorted(r.tempo_share for r in recent[-USUAL_OF:] if r.tempo_share)
+    return shares[len(shares) // 2] if shares else None
+
+
+def read_days(
+    store: Store, key: str, hands: Hands, tempo: float | None, limit: int = DAYS_SHOWN
+) -> list[Day]:
+    """The last days on which a section was played by a hand, oldest first.
+
+    Args:
+        tempo: share of the marked tempo near which evenness is compared, to within a band of 5 %.
+    """
+    near = [round(20 * (tempo or -1) * (1 + off)) for off in (-LIKE_TEMPO, LIKE_TEMPO)]
+    rows = store.query(
+        """SELECT day, sum(passes), sum(good), sum(parts),
+            1.0 * sum(notes_right) / max(sum(notes), 1), sum(seconds), max(tempo_share),
+            sum(timing_n), sum(timing_sum), sum(timing_squares),
+            sum(iif(band BETWEEN ?3 AND ?4, even_n, 0)),
+            total(iif(band BETWEEN ?3 AND ?4, even_sum, 0)),
+            total(iif(band BETWEEN ?3 AND ?4, even_squares, 0)),
+            min(instrument), max(instrument)
+            FROM section_days WHERE key = ?1 AND hands = ?2
+            GROUP BY day ORDER BY day DESC LIMIT ?5""",
+        (key, hands, *near, limit),
+    )
+    return [_day(key, hands, row) for row in reversed(rows)]
+
+
+@dataclass(frozen=True, slots=True)
+class Sums:
+    """All days of one section and hand: days, whole passes, good ones, seconds."""
+
+    days: int = 0
+    passes: int = 0
+    good: int = 0
+    seconds: float = 0.0
+
+
+def read_sums(store: Store, key: str, hands: Hands) -> Sums:
+    """Everything ever played of one section and hand."""
+    ((days, passes, good, seconds),) = store.query(
+        """SELECT count(DISTINCT day), coalesce(sum(passes), 0), coalesce(sum(good), 0),
+            total(seconds) FROM section_days WHERE key = ? AND hands = ?""",
+        (key, hands),
+    )
+    return Sums(days, passes, good, seconds)
+
+
+def _day(key: str, hands: Hands, row: Sequence[Any]) -> Day:
+    (day, passes, good, parts, right, seconds, tempo, n, total, squares, m, even, even_squares,
+     one, other) = row  # fmt: skip
+    return Day(
+        key, hands, day, passes, good, parts, right, seconds, tempo,
+        mean_from(n, total, squares, "ms"), mean_from(m, even, even_squares, "ms"),
+        one if one == other else -1,
+    )  # fmt: skip
+
+
+@cache
+def _t_quantile(df: int) -> float:
+    return t_quantile(0.975, df)
+
+
+def mean_from(count: int, total: float, squares: float, unit: str) -> Estimate:
+    """Mean and its 95 % interval by Student's t, from count, sum and sum of squares.
+
+    With one value there is a mean and no interval. What is measured is never below 0, nor is low.
+    """
+    if count < 1:
+        return no_estimate("no pass tells it", unit)
+    mean = total / count
+    if count < 2:
+        return Estimate(mean, None, None, 1, unit)
+    variance = max(squares - count * mean * mean, 0.0) / (count - 1)
+    half = _t_quantile(count - 1) * math.sqrt(variance / count)
+    return Estimate(mean, max(mean - half, 0.0), mean + half, count, unit)
+
+
+def read_retention(
+    store: Store, key: str, hands: Hands, limit: int = DAYS_SHOWN
+) -> list[Retention]:
+    """Each of the last days' cold pass against the day before on which it was played whole."""
+    rows = store.query(
+        """SELECT day, max(last_us), last_share,
+            (SELECT max(best_share) FROM section_days b
+             WHERE b.key = a.key AND b.hands = a.hands AND b.day = a.day)
+            FROM section_days a WHERE key = ? AND hands = ? AND passes > 0
+            GROUP BY day ORDER BY day DESC LIMIT ?""",
+        (key, hands, limit),
+    )
+    cold = dict(
+        store.query(
+            """SELECT day, 1.0 * notes_right / max(notes, 1) FROM section_passes
+                WHERE key = ? AND hands = ? AND cold ORDER BY day DESC LIMIT ?""",
+            (key, hands, limit),
+        )
+    )
+    out = []
+    for (before, _, last, best), (day, *_rest) in itertools.pairwise(reversed(rows)):
+        if day in cold:
+            out.append(Retention(day, before, _nights(before, day), cold[day], last, best))
+    return out
+
+
+def _nights(before: str, day: str) -> int:
+    return (date.fromisoformat(day) - date.fromisoformat(before)).days
+
+
+def read_kinds(store: Store, keys: Sequence[str], by: int = 7) -> list[tuple[str, str, int]]:
+    """(month or day, kind of slip, count) over these sections.
+
+    Args:
+        by: characters of the ISO date to sum over: 7 for months, 10 for days.
+    """
+    marks = ", ".join("?" * len(keys))
+    rows = store.query(
+        f"""SELECT substr(day, 1, {int(by)}) AS at, kind, sum(count) FROM slip_days
+            WHERE key IN ({marks}) GROUP BY at, kind ORDER BY at, kind""",
+        tuple(keys),
+    )
+    return [(when, kind, count) for when, kind, count in rows]
+
+
+def read_places(
+    store: Store, key: str, hands: Hands
+) -> tuple[list[list[float]], list[list[float]]]:
+    """Deviation of each place in ms, one row a pass: the oldest passes and the newest.
+
+    At most `PLACES_OF` on each side, and none on both.
+    """
+    ((half,),) = store.query(
+        "SELECT total(even_n) / 2 FROM section_days WHERE key = ? AND hands = ?", (key, hands)
+    )
+    sides = []
+    for order in ("ASC", "DESC"):
+        rows = store.query(
+            f"""SELECT places FROM section_passes WHERE key = ?1 AND hands = ?2 AND places != ''
+                ORDER BY started_us {order} LIMIT ?3""",
+            (key, hands, min(PLACES_OF, int(half))),
+        )
+        told = [json.loads(text) for (text,) in rows]
+        sides.append([row for row in told if None not in row and len(row) == len(told[0])])
+    return sides[0], sides[1]
+
+
+@dataclass(frozen=True, slots=True)
+class Totals:
+    """All passes of an arrangement: on how many days, how many, how many good, first and last."""
+
+    days: int = 0
+    passes: int = 0
+    good: int = 0
+    first: str = ""
+    last: str = ""
+
+
+def read_totals(store: Store, title: str) -> Totals:
+    """Over all versions of an arrangement (those of the same title); demo takes left out."""
+    ((days, passes, good, first, last),) = store.query(
+        """SELECT count(DISTINCT day), count(*), total(good), coalesce(min(day), ''),
+            coalesce(max(day), '') FROM passes
+            WHERE arrangement IN (SELECT id FROM arrangements WHERE title = ?)
+            AND take NOT IN (SELECT id FROM takes WHERE source = 'demo')""",
+        (title,),
+    )
+    return Totals(days, passes, int(good), first, last)
