@@ -66,6 +66,11 @@ class Places:
         """The settings file."""
         return self.data / "settings.json"
 
+    @property
+    def instruments(self) -> Path:
+        """The file of calibrated keyboards."""
+        return self.data / "instruments.json"
+
 
 def find_places(named: str | None, variables: Mapping[str, str]) -> Places:
     """The folders in use: `--data`, else UNDERSONG_DATA, else the platform's own."""

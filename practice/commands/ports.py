@@ -10,7 +10,7 @@ from engine.errors import UndersongError
 from practice.environment import Environment, ExitStatus, find_places
 
 if TYPE_CHECKING:
-    from practice.ports.ports import ApiPorts
+    from practice.ports.ports import ApiPorts, Driver
 
 NAME = "ports"
 HELP = "List keyboards and MIDI outputs."
@@ -32,7 +32,9 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "--json", metavar="FILE", help="write the list as JSON; - for standard output"
     )
     parser.add_argument(
-        "--check", action="store_true", help="measure the delay of the built-in sound, too"
+        "--check",
+        action="store_true",
+        help="measure the keyboard's touch and pedal, and the delay of the built-in sound",
     )
     parser.add_argument(
         "--latency", metavar="MS", type=float,
@@ -63,6 +65,8 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     if options.latency is not None:
         _keep_latency(options, env)
     if options.check:
+        if chosen is not None:
+            check_touch(driver, chosen, options, env)
         _check_sound(options, env)
     return ExitStatus.DONE
 
@@ -99,6 +103,23 @@ def _keep_latency(options: argparse.Namespace, env: Environment) -> None:
     settings, _ = load_settings(path)
     problem = save_settings(path, replace(settings, output_latency_ms=options.latency))
     env.say(problem or f"Sound is taken to reach you {options.latency:g} ms after the computer.")
+
+
+def check_touch(driver: Driver, name: str, options: argparse.Namespace, env: Environment) -> None:
+    """Calibrate a keyboard by playing on it, say what was found, keep it."""
+    from practice.ports.instrument_profiles import keep_profile
+    from practice.ports.touch_check import ASKED, describe, hear_keyboard, read_touch
+
+    env.say(f"{name}:")
+    for line in ASKED:
+        env.say(line)
+    instrument = read_touch(hear_keyboard(driver, env.clock, name), name)
+    if instrument is None:
+        env.say("No key was heard; what was known of this keyboard stays as it was.")
+        return
+    for line in describe(instrument):
+        env.say(line)
+    keep_profile(find_places(options.data, env.variables).instruments, name, instrument)
 
 
 def _check_sound(options: argparse.Namespace, env: Environment) -> None:

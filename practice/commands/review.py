@@ -11,6 +11,7 @@ from practice.environment import Environment, ExitStatus, Places, find_places
 
 if TYPE_CHECKING:
     from engine.arrangement import Arrangement
+    from engine.measure.instrument import Instrument
     from engine.performance import KeyEvent, Pulse, Recording
     from engine.review import Review
     from practice.store.kept import KeptTake
@@ -44,11 +45,14 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     from engine.result import result_json
     from practice.commands.output import write_json, write_text
     from practice.library import open_arrangement
+    from practice.ports.instrument_profiles import find_profile
 
     places = find_places(options.data, env.variables)
     arrangement = open_arrangement(options.arrangement, places.cache)
     events, kept = _read_take(options.take, places)
-    review = _review(arrangement, pair_notes(events), kept, options)
+    port = kept.start.instrument if kept is not None else ""
+    instrument = find_profile(places.instruments, port)
+    review = _review(arrangement, pair_notes(events), kept, options, instrument)
     if options.matches:
         notes = review.recording.notes
         write_text(env, options.matches, match_table(arrangement, notes, review.findings))
@@ -79,6 +83,7 @@ def _review(
     recording: Recording,
     kept: KeptTake | None,
     options: argparse.Namespace,
+    instrument: Instrument | None,
 ) -> Review:
     """Review with what the options say; for a kept take, what they leave open is as it was."""
     from engine.review import review_take
@@ -88,13 +93,16 @@ def _review(
     hands = drill.hands
     if kept is not None and kept.start.content_hash == arrangement.content_hash:
         span, hands = span or kept.start.span, hands or kept.start.hands
-    review = review_take(arrangement, recording, span=span, hands=hands, live=options.live)
+    review = review_take(
+        arrangement, recording, span=span, hands=hands, live=options.live, instrument=instrument
+    )
     if drill.pulse_kind == "free":
         return review
     pulse = find_pulse(arrangement, review, drill.rate)
     return review_take(
-        arrangement, recording, span=span, hands=hands, pulse=pulse, live=options.live
-    )
+        arrangement, recording, span=span, hands=hands, pulse=pulse, live=options.live,
+        instrument=instrument,
+    )  # fmt: skip
 
 
 def find_pulse(arrangement: Arrangement, review: Review, rate: float) -> Pulse:
