@@ -9,13 +9,23 @@ is still the pattern.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import Counter
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cached_property
 from itertools import pairwise
 
-from engine.arrangement import Arrangement, Bar, Figure, Hand
+import numpy as np
+import numpy.typing as npt
+
+from engine.arrangement import Arrangement, Figure, Hand
+from engine.form.ticks import Ticks, ticks_for
+
+Ints = npt.NDArray[np.int64]
+Signs = npt.NDArray[np.int8]
+Bools = npt.NDArray[np.bool_]
 
 MIN_PLACES = 2
 MAX_PLACES = 32
@@ -31,40 +41,73 @@ MOST = 0.6
 SAME_SHAPE = 0.8
 
 
-@dataclass(frozen=True, slots=True)
-class Struck:
-    """One onset of a hand: when, and the note that stands for it."""
+@dataclass(frozen=True)
+class _Page:
+    """An arrangement with its times in ticks."""
 
-    onset_q: Fraction
-    note: int
-    pitch: int
+    arrangement: Arrangement
+    ticks: Ticks
+
+    @cached_property
+    def onsets(self) -> list[int]:
+        """When each note is struck."""
+        return [self.ticks.of(note.onset_q) for note in self.arrangement.notes]
+
+    @cached_property
+    def bars(self) -> list[tuple[int, int]]:
+        """(front, length) of each bar, with what is missing at its front."""
+        of = self.ticks.of
+        return [
+            (of(b.onset_q - b.lead_q), of(b.duration_q + b.lead_q)) for b in self.arrangement.bars
+        ]
+
+    @cached_property
+    def beat(self) -> int:
+        """The beat unit of the first bar."""
+        return self.ticks.of(Fraction(4, self.arrangement.bars[0].beat_unit))
 
 
-@dataclass(frozen=True, slots=True)
-class _Cell:
-    start_q: Fraction
-    struck: tuple[Struck, ...]
+@dataclass(frozen=True)
+class _Struck:
+    """The onsets of some notes of a hand: when, and the lowest note of each, with its pitch."""
 
-    @property
-    def rhythm(self) -> tuple[Fraction, ...]:
-        return tuple(s.onset_q - self.start_q for s in self.struck)
-
-    @property
-    def pitches(self) -> tuple[int, ...]:
-        return tuple(s.pitch for s in self.struck)
-
-    @property
-    def notes(self) -> tuple[int, ...]:
-        return tuple(s.note for s in self.struck)
+    ticks: list[int]
+    notes: list[int]
+    pitches: Ints
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Tiling:
-    """Cells of one length that share a rhythm and a shape, and what they save."""
+    """Cells of one length that share a rhythm and a shape, and what they save.
 
-    cell_q: Fraction
-    cells: tuple[_Cell, ...]
+    Attributes:
+        cell: ticks. places: onsets in each cell. starts: when each cell starts. firsts: where in
+            `struck` each begins, shape (cells,). saved: bits.
+    """
+
+    struck: _Struck
+    cell: int
+    places: int
+    starts: list[int]
+    firsts: Ints
     saved: float
+
+    @property
+    def covered(self) -> int:
+        return len(self.starts) * self.places
+
+    @property
+    def rhythm(self) -> tuple[int, ...]:
+        first = int(self.firsts[0])
+        return tuple(t - self.starts[0] for t in self.struck.ticks[first : first + self.places])
+
+    @property
+    def pitches(self) -> Ints:
+        return _pitches(self.struck, self.firsts, self.places)
+
+    @property
+    def notes(self) -> list[tuple[int, ...]]:
+        return [tuple(self.struck.notes[i : i + self.places]) for i in self.firsts.tolist()]
 
 
 def find_figures(arrangement: Arrangement) -> tuple[Figure, ...]:
@@ -72,39 +115,38 @@ def find_figures(arrangement: Arrangement) -> tuple[Figure, ...]:
 
     A hand may have several, one after the other; no note is in two.
     """
+    lengths_q = _metric_lengths(arrangement)
+    page = _Page(arrangement, ticks_for(arrangement, lengths_q))
+    lengths = {page.ticks.of(q) for q in lengths_q}
     figures: list[Figure] = []
     for hand in ("left", "right"):
-        figures += _figures_of(arrangement, hand)
+        figures += _figures_of(page, hand, lengths)
     return tuple(sorted(figures, key=lambda f: -len(f.occurrences) * f.places))
 
 
-def _figures_of(arrangement: Arrangement, hand: Hand) -> Iterator[Figure]:
+def _figures_of(page: _Page, hand: Hand, lengths: set[int]) -> Iterator[Figure]:
     taken: set[int] = set()
-    total = len(strike(arrangement, _playable(arrangement, hand)))
+    playable = _playable(page.arrangement, hand)
+    total = len(_strike(page, playable).ticks)
     while True:
         best: _Tiling | None = None
-        for notes in _voices(arrangement, hand, taken):
-            struck = strike(arrangement, notes)
-            tiling = _best_tiling(arrangement, struck)
+        for notes in _voices(page.arrangement, [i for i in playable if i not in taken]):
+            tiling = _best_tiling(page, _strike(page, notes), lengths)
             if tiling and _is_figure(tiling, total) and (best is None or tiling.saved > best.saved):
                 best = tiling
         if best is None:
             return
-        yield _as_figure(hand, best)
-        for cell in best.cells:
-            taken.update(_at_onsets(arrangement, hand, cell))
+        yield _as_figure(page, hand, best)
+        for cell in best.notes:
+            taken.update(_struck_with(page, hand, cell))
 
 
-def _at_onsets(arrangement: Arrangement, hand: Hand, cell: _Cell) -> set[int]:
+def _struck_with(page: _Page, hand: Hand, cell: Sequence[int]) -> set[int]:
     """The notes that a cell uses up: its own, and those struck with them in the same voice."""
-    wanted = {(s.onset_q, arrangement.notes[s.note].voice) for s in cell.struck}
-    first, last = cell.struck[0].note, cell.struck[-1].note
-    return {
-        i
-        for i in range(max(0, first - 12), min(len(arrangement.notes), last + 13))
-        if arrangement.notes[i].hand == hand
-        and (arrangement.notes[i].onset_q, arrangement.notes[i].voice) in wanted
-    }
+    notes, onsets = page.arrangement.notes, page.onsets
+    wanted = {(onsets[i], notes[i].voice) for i in cell}
+    near = range(max(0, cell[0] - 12), min(len(notes), cell[-1] + 13))
+    return {i for i in near if notes[i].hand == hand and (onsets[i], notes[i].voice) in wanted}
 
 
 def _playable(arrangement: Arrangement, hand: Hand) -> list[int]:
@@ -115,9 +157,8 @@ def _playable(arrangement: Arrangement, hand: Hand) -> list[int]:
     ]
 
 
-def _voices(arrangement: Arrangement, hand: Hand, taken: set[int]) -> list[list[int]]:
+def _voices(arrangement: Arrangement, whole: list[int]) -> list[list[int]]:
     """What a figure may be sought in: all that the hand plays, and each written voice of it."""
-    whole = [i for i in _playable(arrangement, hand) if i not in taken]
     voices: dict[tuple[int, str], list[int]] = {}
     for i in whole:
         voices.setdefault((arrangement.notes[i].staff, arrangement.notes[i].voice), []).append(i)
@@ -125,158 +166,162 @@ def _voices(arrangement: Arrangement, hand: Hand, taken: set[int]) -> list[list[
     return [whole, *parts] if len(parts) > 1 else [whole]
 
 
-def strike(arrangement: Arrangement, notes: Sequence[int]) -> list[Struck]:
-    """The onsets of some notes (indices, ascending), the lowest standing for each."""
-    at: dict[Fraction, Struck] = {}
-    for i in notes:
-        note = arrangement.notes[i]
-        here = at.get(note.onset_q)
-        if here is None or note.pitch < here.pitch:
-            at[note.onset_q] = Struck(note.onset_q, i, note.pitch)
-    return [at[q] for q in sorted(at)]
+def _strike(page: _Page, notes: Iterable[int]) -> _Struck:
+    """The onsets of some notes (indices), the lowest standing for each."""
+    pitch = {i: page.arrangement.notes[i].pitch for i in notes}
+    at: dict[int, int] = {}
+    for i in pitch:
+        here = at.setdefault(page.onsets[i], i)
+        if pitch[i] < pitch[here]:
+            at[page.onsets[i]] = i
+    ticks = sorted(at)
+    lowest = [at[t] for t in ticks]
+    return _Struck(ticks, lowest, np.array([pitch[i] for i in lowest], np.int64))
 
 
-def _best_tiling(arrangement: Arrangement, struck: list[Struck]) -> _Tiling | None:
+def _best_tiling(page: _Page, struck: _Struck, lengths: set[int]) -> _Tiling | None:
     tilings: list[_Tiling] = []
-    for cell_q in _cell_lengths(arrangement, struck):
-        for starts in _grids(arrangement, cell_q):
-            tilings.extend(_tile(struck, cell_q, starts))
+    for cell in sorted(lengths | _recurring_lags(struck)):
+        for starts in _grids(page, cell):
+            tilings.extend(_tile(struck, cell, starts))
     if not tilings:
         return None
-    best = max(tilings, key=lambda t: (t.saved, -t.cell_q))
+    best = max(tilings, key=lambda t: (t.saved, -t.cell))
     reduced = _reduce(best)
     # Cells whose other half is irregular are only found on the smaller grid itself.
-    same = [t for t in tilings if _same_cell(t, reduced)]
-    return max([reduced, *same], key=lambda t: len(t.cells))
+    same = [t for t in tilings if (t.cell, t.rhythm) == (reduced.cell, reduced.rhythm)]
+    return max([reduced, *same], key=lambda t: len(t.starts))
 
 
-def _same_cell(a: _Tiling, b: _Tiling) -> bool:
-    return (a.cell_q, a.cells[0].rhythm) == (b.cell_q, b.cells[0].rhythm)
-
-
-def _cell_lengths(arrangement: Arrangement, struck: list[Struck]) -> list[Fraction]:
-    """Lengths worth trying: parts of the bar, one and two bars, and lags at which onsets recur."""
+def _metric_lengths(arrangement: Arrangement) -> set[Fraction]:
+    """Lengths of cell worth trying for the metre's sake: parts of the bar, one and two bars."""
     lengths: set[Fraction] = set()
-    for bar in {(b.beats, b.beat_unit): b for b in arrangement.bars}.values():
-        whole = Fraction(4 * bar.beats, bar.beat_unit)
-        lengths |= {whole / k for k in range(1, bar.beats + 1) if bar.beats % k == 0}
+    for beats, unit in {(b.beats, b.beat_unit) for b in arrangement.bars}:
+        whole = Fraction(4 * beats, unit)
+        lengths |= {whole / k for k in range(1, beats + 1) if beats % k == 0}
         lengths |= {2 * whole, whole / 2}
-    lengths |= _recurring_lags(struck)
-    return sorted(lengths)
+    return lengths
 
 
-def _recurring_lags(struck: list[Struck]) -> set[Fraction]:
+def _recurring_lags(struck: _Struck) -> set[int]:
     """Time lags after which the same keys come again most often: periods free of the bar."""
-    votes: Counter[Fraction] = Counter()
-    for i, one in enumerate(struck):
-        for other in struck[i + MIN_PLACES : i + MAX_PLACES + 1]:
-            if other.pitch == one.pitch:
-                votes[other.onset_q - one.onset_q] += 1
-                break
+    pitches, ticks = struck.pitches.tolist(), struck.ticks
+    lags: list[int] = []
+    following: dict[int, int] = {}  # of each pitch, the next time it is struck
+    for i in range(len(ticks) - MIN_PLACES - 1, -1, -1):
+        following[pitches[i + MIN_PLACES]] = i + MIN_PLACES
+        then = following.get(pitches[i], i)
+        if i < then <= i + MAX_PLACES:
+            lags.append(ticks[then] - ticks[i])
+    votes = Counter(reversed(lags))
     return {lag for lag, n in votes.most_common(3) if n >= 2 * MIN_CELLS}
 
 
-def _grids(arrangement: Arrangement, cell_q: Fraction) -> Iterator[list[Fraction]]:
+def _grids(page: _Page, cell: int) -> Iterator[Sequence[int]]:
     """Where cells of a length may start: with each bar, where they divide it; else freely."""
-    bars = arrangement.bars
-    if all(_full(b) % cell_q == 0 for b in bars):
-        yield [b.onset_q - b.lead_q + k * cell_q for b in bars for k in range(_count(b, cell_q))]
+    front, full = page.bars[0]
+    if all(length % cell == 0 for _, length in page.bars):
+        yield [at + k for at, length in page.bars for k in range(0, length, cell)]
         return
-    for phase in range(_count(bars[0], cell_q) + 1 if cell_q < _full(bars[0]) else 2):
-        start = bars[0].onset_q - bars[0].lead_q
-        step = Fraction(4, bars[0].beat_unit) if cell_q < _full(bars[0]) else _full(bars[0])
-        n = int((arrangement.end_q - start) / cell_q) + 1
-        yield [start + phase * step + k * cell_q for k in range(n)]
+    within = cell < full
+    n = (page.ticks.of(page.arrangement.end_q) - front) // cell + 1
+    for phase in range(full // cell + 1 if within else 2):
+        start = front + phase * (page.beat if within else full)
+        yield range(start, start + n * cell, cell)
 
 
-def _full(bar: Bar) -> Fraction:
-    return bar.duration_q + bar.lead_q
-
-
-def _count(bar: Bar, cell_q: Fraction) -> int:
-    return int(_full(bar) / cell_q)
-
-
-def _cut(struck: list[Struck], cell_q: Fraction, starts: list[Fraction]) -> list[_Cell]:
-    cells, i = [], 0
+def _cut(struck: _Struck, cell: int, starts: Iterable[int]) -> Iterator[tuple[int, int, int]]:
+    """(start, first, last) of each cell that holds a fit number of onsets [first, last)."""
+    last = 0
     for start in starts:
-        while i < len(struck) and struck[i].onset_q < start:
-            i += 1
-        j = i
-        while j < len(struck) and struck[j].onset_q < start + cell_q:
-            j += 1
-        if MIN_PLACES <= j - i <= MAX_PLACES:
-            cells.append(_Cell(start, tuple(struck[i:j])))
-        i = j
-    return cells
+        first = bisect_left(struck.ticks, start, last)
+        last = bisect_left(struck.ticks, start + cell, first)
+        if MIN_PLACES <= last - first <= MAX_PLACES:
+            yield start, first, last
 
 
 def _tile(
-    struck: list[Struck], cell_q: Fraction, starts: list[Fraction], fewest: int = MIN_CELLS
+    struck: _Struck, cell: int, starts: Iterable[int], fewest: int = MIN_CELLS
 ) -> Iterator[_Tiling]:
     """The best few tilings on one grid: for each frequent rhythm, the commonest shape."""
-    by_rhythm: dict[tuple[Fraction, ...], list[_Cell]] = {}
-    for cell in _cut(struck, cell_q, starts):
-        by_rhythm.setdefault(cell.rhythm, []).append(cell)
-    for cells in sorted(by_rhythm.values(), key=len, reverse=True)[:3]:
+    by_rhythm: dict[tuple[int, ...], list[tuple[int, int]]] = {}
+    for start, first, last in _cut(struck, cell, starts):
+        rhythm = tuple([t - start for t in struck.ticks[first:last]])
+        by_rhythm.setdefault(rhythm, []).append((start, first))
+    for rhythm, cells in sorted(by_rhythm.items(), key=lambda r: -len(r[1]))[:3]:
         if len(cells) >= fewest:
-            kept = _of_one_shape(cells)
-            if len(kept) >= fewest:
-                yield _Tiling(cell_q, kept, _saving(kept))
+            tiling = _of_one_shape(struck, cell, len(rhythm), cells)
+            if len(tiling.starts) >= fewest:
+                yield tiling
 
 
-def _of_one_shape(cells: list[_Cell]) -> tuple[_Cell, ...]:
-    """Cells whose contour agrees with the commonest one."""
-    shapes = Counter(contour(cell.pitches) for cell in cells)
-    template = max(
-        (shape for shape, _ in shapes.most_common(4)),
-        key=lambda t: sum(_agree(t, shape) * n for shape, n in shapes.items()),
-    )
-    good = {s for s in shapes if _agree(template, s)}
-    return tuple(c for c in cells if contour(c.pitches) in good)
+def _of_one_shape(
+    struck: _Struck, cell: int, places: int, cells: Sequence[tuple[int, int]]
+) -> _Tiling:
+    """Of cells (start, first) of one rhythm, those whose contour agrees with the commonest."""
+    firsts = np.array([first for _, first in cells], np.int64)
+    good = _shaped_alike(contours(_pitches(struck, firsts, places)))
+    starts = [start for (start, _), kept in zip(cells, good.tolist(), strict=True) if kept]
+    saved = _saving(_pitches(struck, firsts[good], places))
+    return _Tiling(struck, cell, places, starts, firsts[good], saved)
 
 
-def contour(pitches: Sequence[int]) -> tuple[int, ...]:
-    """Up 1, down -1, level 0: each note against the one before it, then each against the first."""
-    steps = [_sign(b - a) for a, b in pairwise(pitches)]
-    return (*steps, *(_sign(p - pitches[0]) for p in pitches[2:]))
+def _pitches(struck: _Struck, firsts: Ints, places: int) -> Ints:
+    """Pitches of cells: (cells, places)."""
+    return np.asarray(struck.pitches[firsts[:, None] + np.arange(places)])
 
 
-def _sign(x: int) -> int:
-    return (x > 0) - (x < 0)
+def contours(pitches: Ints) -> Signs:
+    """Up 1, down -1, level 0: each note against the one before it, then each against the first.
+
+    From (cells, places) pitches to (cells, 2 * places - 3) signs.
+    """
+    steps = np.diff(pitches, axis=1)
+    from_first = pitches[:, 2:] - pitches[:, :1]
+    return np.asarray(np.sign(np.concatenate([steps, from_first], axis=1)), np.int8)
 
 
-def _agree(template: tuple[int, ...], shape: tuple[int, ...]) -> bool:
-    same = sum(1.0 - abs(a - b) / 2 for a, b in zip(template, shape, strict=True))
-    return same >= SAME_SHAPE * len(template)
+def _shaped_alike(shapes: Signs) -> Bools:
+    """Which shapes agree with the one, of the commonest few, that most agree with."""
+    seen = [row.tobytes() for row in shapes]
+    counts = Counter(seen)
+    distinct = np.frombuffer(b"".join(counts), np.int8).reshape(len(counts), -1)
+    n = np.array(list(counts.values()))
+    agree = [_agree(distinct[k], distinct) for k in np.argsort(-n, kind="stable")[:4]]
+    best = max(agree, key=lambda with_it: int(n[with_it].sum()))
+    good = dict(zip(counts, best.tolist(), strict=True))
+    return np.array([good[shape] for shape in seen])
 
 
-def _saving(cells: Sequence[_Cell]) -> float:
-    """Bits saved by describing the cells as one figure.
+def _agree(template: Signs, shapes: Signs) -> Bools:
+    """Which shapes go the template's way in enough steps; a level step is half of either."""
+    steps = len(template)
+    same = steps - np.abs(shapes - template).sum(axis=1) / 2
+    return np.asarray(same >= SAME_SHAPE * steps)
+
+
+def _saving(pitches: Ints) -> float:
+    """Bits saved by describing cells, (cells, places), as one figure.
 
     A free pitch is reckoned at three bits. A cell like the one before costs one bit in all; in
     one of the same shape a pitch already heard in the cell is free, any other costs two.
     """
-    saved, before = 0.0, None
-    for cell in cells:
-        if cell.pitches == before:
-            saved += 3 * len(cell.pitches) - 1
-        else:
-            news = len(set(cell.pitches)) - 1
-            saved += 3 * (len(cell.pitches) - 1 - news) + news - 1
-        before = cell.pitches
-    return saved
+    places = pitches.shape[1]
+    again = np.zeros(len(pitches), bool)
+    again[1:] = (pitches[1:] == pitches[:-1]).all(axis=1)
+    news = (np.diff(np.sort(pitches, axis=1), axis=1) != 0).sum(axis=1)
+    other = 3 * (places - 1 - news) + news - 1
+    return float(np.where(again, 3 * places - 1, other).sum())
 
 
 def _is_figure(tiling: _Tiling, onsets: int) -> bool:
     """Enough of it, mostly cell after cell, and worth calling a pattern."""
-    covered = sum(len(cell.struck) for cell in tiling.cells)
-    runs = _runs(tiling)
+    covered, runs = tiling.covered, _runs(tiling)
     together = sum(n for n in runs if n >= RUN)
     return (
         covered >= MIN_SHARE * onsets
         and max(runs) >= MIN_CELLS
-        and together >= 0.5 * len(tiling.cells)
+        and together >= 0.5 * len(tiling.starts)
         and (tiling.saved >= MIN_SAVING * covered or covered >= MOST * onsets)
     )
 
@@ -284,8 +329,8 @@ def _is_figure(tiling: _Tiling, onsets: int) -> bool:
 def _runs(tiling: _Tiling) -> list[int]:
     """Lengths of the rows of cells that follow one another without a gap."""
     runs = [1]
-    for a, b in zip(tiling.cells, tiling.cells[1:], strict=False):
-        if b.start_q == a.start_q + tiling.cell_q:
+    for a, b in pairwise(tiling.starts):
+        if b == a + tiling.cell:
             runs[-1] += 1
         else:
             runs.append(1)
@@ -294,21 +339,18 @@ def _runs(tiling: _Tiling) -> list[int]:
 
 def _reduce(tiling: _Tiling) -> _Tiling:
     """The smallest part of a cell that is itself the figure."""
-    places = len(tiling.cells[0].struck)
-    for parts in range(places // MIN_PLACES, 1, -1):
-        if places % parts == 0 and _same_rhythm(tiling, parts):
+    for parts in range(tiling.places // MIN_PLACES, 1, -1):
+        if tiling.places % parts == 0 and _same_rhythm(tiling, parts):
             part = _split(tiling, parts)
-            if len(part.cells) >= 0.9 * parts * len(tiling.cells) and not _parts_differ(
-                tiling, parts
-            ):
+            enough = len(part.starts) >= 0.9 * parts * len(tiling.starts)
+            if enough and not _parts_differ(tiling, parts):
                 return part
     return tiling
 
 
 def _same_rhythm(tiling: _Tiling, parts: int) -> bool:
-    size, step = len(tiling.cells[0].struck) // parts, tiling.cell_q / parts
-    rhythm = tiling.cells[0].rhythm
-    return all(r + step == s for r, s in zip(rhythm, rhythm[size:], strict=False))
+    size, rhythm = tiling.places // parts, tiling.rhythm
+    return all((s - r) * parts == tiling.cell for r, s in zip(rhythm, rhythm[size:], strict=False))
 
 
 def _parts_differ(tiling: _Tiling, parts: int) -> bool:
@@ -317,46 +359,36 @@ def _parts_differ(tiling: _Tiling, parts: int) -> bool:
     They do in C G E G: its second half starts higher, always. Where parts are equal, or move as
     the harmony happens to, the cell is only several cells of a shorter figure.
     """
-    size = len(tiling.cells[0].struck) // parts
-    steps = [
-        tuple(_sign(b - a) for a, b in zip(cell.pitches, cell.pitches[size:], strict=False))
-        for cell in tiling.cells
-    ]
-    for column in zip(*steps, strict=True):
-        way, n = Counter(column).most_common(1)[0]
-        if way != 0 and n >= 0.8 * len(column):
-            return True
-    return False
+    size, pitches = tiling.places // parts, tiling.pitches
+    ways = np.sign(pitches[:, size:] - pitches[:, :-size])
+    most = np.maximum((ways > 0).sum(axis=0), (ways < 0).sum(axis=0))
+    return bool((most >= 0.8 * len(pitches)).any())
 
 
 def _split(tiling: _Tiling, parts: int) -> _Tiling:
-    step, size = tiling.cell_q / parts, len(tiling.cells[0].struck) // parts
+    """Each cell cut into equal parts of the same rhythm."""
+    step, size = tiling.cell // parts, tiling.places // parts
     cells = [
-        _Cell(cell.start_q + k * step, cell.struck[k * size : (k + 1) * size])
-        for cell in tiling.cells
+        (start + k * step, first + k * size)
+        for start, first in zip(tiling.starts, tiling.firsts.tolist(), strict=True)
         for k in range(parts)
     ]
-    return _Tiling(step, _of_one_shape(cells), tiling.saved)
+    part = _of_one_shape(tiling.struck, step, size, cells)
+    return replace(part, saved=tiling.saved)
 
 
 def figure_with_cell(
     arrangement: Arrangement, hand: Hand, cell_q: Fraction, bars: set[int]
 ) -> Figure | None:
     """The figure of a hand in some bars (indices) with a cell of a given length, if any."""
+    page = _Page(arrangement, ticks_for(arrangement, [cell_q]))
     notes = [i for i in _playable(arrangement, hand) if arrangement.notes[i].bar in bars]
-    tilings = [
-        tiling
-        for starts in _grids(arrangement, cell_q)
-        for tiling in _tile(strike(arrangement, notes), cell_q, starts, fewest=1)
-    ]
-    best = max(tilings, key=lambda t: len(t.cells) * len(t.cells[0].struck), default=None)
-    return _as_figure(hand, best) if best else None
+    struck, cell = _strike(page, notes), page.ticks.of(cell_q)
+    tilings = [t for starts in _grids(page, cell) for t in _tile(struck, cell, starts, fewest=1)]
+    best = max(tilings, key=lambda t: t.covered, default=None)
+    return _as_figure(page, hand, best) if best else None
 
 
-def _as_figure(hand: Hand, tiling: _Tiling) -> Figure:
-    return Figure(
-        hand,
-        tiling.cell_q,
-        len(tiling.cells[0].struck),
-        tuple(cell.notes for cell in tiling.cells),
-    )
+def _as_figure(page: _Page, hand: Hand, tiling: _Tiling) -> Figure:
+    cell_q = page.ticks.quarters(tiling.cell)
+    return Figure(hand, cell_q, tiling.places, tuple(tiling.notes))

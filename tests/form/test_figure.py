@@ -5,11 +5,12 @@ from __future__ import annotations
 from fractions import Fraction
 from pathlib import Path
 
+import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.arrangement import Arrangement, Figure
-from engine.form.figure import contour, find_figures
+from engine.form.figure import contours, find_figures
 from engine.read import read_arrangement
 from tests.form.pages import each, page
 
@@ -115,5 +116,7 @@ def test_a_cell_moved_about_keeps_its_places(keys: list[int], moves: list[int]) 
 
 
 def test_a_contour_forgets_the_pitches() -> None:
-    assert contour((48, 55, 60, 55)) == contour((46, 50, 58, 50))
-    assert contour((48, 55, 60, 55)) != contour((48, 60, 55, 60))
+    cells = np.array([(48, 55, 60, 55), (46, 50, 58, 50), (48, 60, 55, 60)])
+    one, moved, other = contours(cells).tolist()
+    assert one == moved == [1, 1, -1, 1, 1]
+    assert other == [1, -1, 1, 1, 1]
