@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from bisect import bisect_left
+from collections.abc import Collection, Iterator, Sequence
 from fractions import Fraction
 from itertools import pairwise
 
+import numpy as np
+
 from engine.arrangement import Arrangement, Figure, Mark, Phrase, Section
+from engine.form.alike import Ints
+from engine.form.recurrence import Floats, Likeness, Print, recurring_blocks
 
 #: Words that open a section when printed above the staff (common practice).
 SECTION_WORDS = (
@@ -18,7 +23,7 @@ INTRODUCTION = "Introduction"
 #: Without marks, no section is shorter than this, and the usual one is so long.
 SHORTEST_BARS = 4
 USUAL_BARS = 8
-#: Two bars are the same for the form if so much of them is (see `likeness`).
+#: Two bars are the same for the form if so much of them is (see `Likeness`).
 SAME_BAR = 0.75
 
 
@@ -38,12 +43,12 @@ def find_sections(arrangement: Arrangement, figures: Sequence[Figure] = ()) -> t
 def marked_starts(arrangement: Arrangement) -> dict[int, str]:
     """First bars (indices) of the sections the page marks, with their printed names, if any."""
     starts = {0: ""}
-    rehearsal = [m for m in arrangement.marks if m.kind == "rehearsal"]
+    rehearsal = any(m.kind == "rehearsal" for m in arrangement.marks)
+    endings = {m.bar for m in arrangement.marks if m.kind == "ending"}
     for mark in arrangement.marks:
-        bar = _opened_by(arrangement, mark, bool(rehearsal))
+        bar = _opened_by(arrangement, mark, rehearsal, endings)
         if bar is not None and bar < len(arrangement.bars):
             starts[bar] = _title(mark) or starts.get(bar, "")
-    endings = {m.bar for m in arrangement.marks if m.kind == "ending"}
     for a, b in pairwise(arrangement.bars):
         if b.written != a.written + 1 and b.index not in endings:  # a repeat or a jump
             starts.setdefault(b.index, "")
@@ -53,13 +58,14 @@ def marked_starts(arrangement: Arrangement) -> dict[int, str]:
     return kept
 
 
-def _opened_by(arrangement: Arrangement, mark: Mark, rehearsal: bool) -> int | None:
+def _opened_by(
+    arrangement: Arrangement, mark: Mark, rehearsal: bool, endings: set[int]
+) -> int | None:
     if mark.kind == "rehearsal" or _title(mark):
         return mark.bar
     if mark.kind in ("repeat-start", "segno", "coda"):
         return mark.bar
-    ending = {m.bar for m in arrangement.marks if m.kind == "ending"}
-    if mark.kind in ("double-bar", "repeat-end", "final-bar") and mark.bar + 1 not in ending:
+    if mark.kind in ("double-bar", "repeat-end", "final-bar") and mark.bar + 1 not in endings:
         return mark.bar + 1
     if not rehearsal and mark.kind in ("key", "time") and mark.onset_q > 0:
         bar = arrangement.bars[mark.bar]
@@ -104,9 +110,7 @@ def found_starts(arrangement: Arrangement) -> dict[int, str]:
     return {0: "", **{s: "" for s in starts if s > first}}
 
 
-def bar_prints(
-    arrangement: Arrangement, without: Collection[int] = ()
-) -> list[frozenset[tuple[Fraction, int, str]]]:
+def bar_prints(arrangement: Arrangement, without: Collection[int] = ()) -> list[Print]:
     """What each bar holds: (place in the bar, pitch, hand) of every note but those named."""
     held: list[set[tuple[Fraction, int, str]]] = [set() for _ in arrangement.bars]
     for i, note in enumerate(arrangement.notes):
@@ -117,35 +121,23 @@ def bar_prints(
     return [frozenset(h) for h in held]
 
 
-def likeness(a: frozenset[object], b: frozenset[object]) -> float:
-    """Share of two bars' notes that they have in common, 0 to 1."""
-    return len(a & b) / len(a | b) if a or b else 1.0
-
-
-def _recurrences(prints: Sequence[frozenset[tuple[Fraction, int, str]]], first: int) -> list[int]:
+def _recurrences(prints: Sequence[Print], first: int) -> list[int]:
     """Bars where a block of at least four bars, heard before or after, begins."""
-    n = len(prints)
     gain: dict[int, float] = {}
-    for lag in range(SHORTEST_BARS, n):
-        run = 0
-        for i in range(first, n - lag + 1):
-            same = i + lag < n and likeness(prints[i], prints[i + lag]) >= SAME_BAR
-            if same:
-                run += 1
-                continue
-            if SHORTEST_BARS <= run <= lag + SHORTEST_BARS:
-                for start in (i - run, i, i - run + lag, i + lag):
-                    gain[start] = gain.get(start, 0.0) + run
-            run = 0
-    return _spaced(gain, first, n)
+    for start, lag, n in recurring_blocks(prints, first, SHORTEST_BARS, SAME_BAR):
+        if n <= lag + SHORTEST_BARS:
+            for edge in (start, start + n, start + lag, start + n + lag):
+                gain[edge] = gain.get(edge, 0.0) + n
+    return _spaced(gain, first, len(prints))
 
 
 def _spaced(gain: dict[int, float], first: int, n: int) -> list[int]:
     """The strongest starts that keep the shortest distance, in order."""
-    chosen = [first]
+    chosen = {first}
     for start in sorted(gain, key=lambda s: (-gain[s], s)):
-        if first < start < n and all(abs(start - c) >= SHORTEST_BARS for c in chosen):
-            chosen.append(start)
+        near = range(start - SHORTEST_BARS + 1, start + SHORTEST_BARS)
+        if first < start < n and chosen.isdisjoint(near):
+            chosen.add(start)
     return sorted(chosen)
 
 
@@ -154,14 +146,13 @@ def _named(
 ) -> tuple[Section, ...]:
     """Letters in order of first appearance; the same letter for what comes again."""
     in_figure = {i for f in figures for cell in f.occurrences for i in cell}
-    prints = bar_prints(arrangement, in_figure)
-    order = sorted(starts)
+    edges = [*sorted(starts), len(arrangement.bars)]
+    twins = _twin_blocks(arrangement, bar_prints(arrangement, in_figure), edges)
     sections: list[Section] = []
     letters = 0
     names: dict[str, int] = {}
-    for k, first in enumerate(order):
-        last = order[k + 1] if k + 1 < len(order) else len(arrangement.bars)
-        twin = next((s for s in sections if _same_block(arrangement, prints, s, first, last)), None)
+    for (first, last), of in zip(pairwise(edges), twins, strict=True):
+        twin = None if of is None else sections[of]
         letter = twin.letter if twin else letter_at(letters)
         letters += twin is None
         name = starts[first] or (twin.name.split(" again")[0] if twin else letter)
@@ -181,21 +172,30 @@ def _unique(name: str, used: dict[str, int]) -> str:
     return name if n == 1 else f"{name} again" if n == 2 else f"{name} again {n - 1}"
 
 
-def _same_block(
-    arrangement: Arrangement,
-    prints: Sequence[frozenset[tuple[Fraction, int, str]]],
-    section: Section,
-    first: int,
-    last: int,
-) -> bool:
-    """Whether bars [first, last) bring a section again: half of its notes, bar by bar."""
-    bars = arrangement.bars
-    written = [b.written for b in bars[section.from_bar : section.to_bar]]
-    if {b.written for b in bars[first:last]} <= set(written):
-        return True
-    longer = max(last - first, section.to_bar - section.from_bar)
-    pairs = zip(prints[section.from_bar : section.to_bar], prints[first:last], strict=False)
-    return sum(likeness(a, b) for a, b in pairs) >= 0.5 * longer
+def _twin_blocks(
+    arrangement: Arrangement, prints: Sequence[Print], edges: Sequence[int]
+) -> Iterator[int | None]:
+    """For each block of bars between edges, the first one before it that it brings again, if any.
+
+    It does if all its bars are printed there, or if half of its notes are the same, bar by bar.
+    """
+    likeness = Likeness(prints)
+    blocks = list(pairwise(edges))
+    written = [{b.written for b in arrangement.bars[first:last]} for first, last in blocks]
+    starts = np.array(edges[:-1])
+    sizes = np.diff(edges)
+    for k, (first, last) in enumerate(blocks):
+        total = np.zeros(k)
+        for bar in range(first, last):
+            at = bar - first
+            total += np.where(at < sizes[:k], _at(likeness.to_all(bar), starts[:k] + at), 0.0)
+        enough = total >= 0.5 * np.maximum(sizes[:k], last - first)
+        yield next((j for j in range(k) if enough[j] or written[k] <= written[j]), None)
+
+
+def _at(values: Floats, places: Ints) -> Floats:
+    """Values at places, those past the end being any."""
+    return np.asarray(values[np.minimum(places, len(values) - 1)])
 
 
 def find_phrases(
@@ -220,16 +220,16 @@ def _cuts(arrangement: Arrangement, section: Section, line: Sequence[int]) -> li
     """First bars of the phrases of a section, by the cheapest division."""
     first, last = section.from_bar, section.to_bar
     breath = {b: _breath(arrangement, b, line) for b in range(first + 1, last)}
-    best: dict[int, tuple[float, list[int]]] = {first: (0.0, [])}
+    cost, came_from = {first: 0.0}, {first: first}
     for end in range(first + 1, last + 1):
-        options = [
-            (best[start][0] + _length_cost(end - start) - breath.get(end, 0.0), start)
+        cost[end], came_from[end] = min(
+            (cost[start] + _length_cost(end - start) - breath.get(end, 0.0), start)
             for start in range(max(first, end - 8), end)
-            if start in best
-        ]
-        cost, start = min(options)
-        best[end] = (cost, [*best[start][1], start])
-    return best[last][1]
+        )
+    cuts = [last]
+    while cuts[-1] != first:
+        cuts.append(came_from[cuts[-1]])
+    return cuts[:0:-1]
 
 
 def _length_cost(bars: int) -> float:
@@ -240,11 +240,12 @@ def _length_cost(bars: int) -> float:
 def _breath(arrangement: Arrangement, bar: int, line: Sequence[int]) -> float:
     """How much the line breathes at the start of a bar, 0 to 2."""
     edge = arrangement.bars[bar].onset_q
-    before = [arrangement.notes[i] for i in line if arrangement.notes[i].onset_q < edge]
+    end = bisect_left(line, edge, key=lambda i: arrangement.notes[i].onset_q)
+    before = [arrangement.notes[i] for i in line[max(0, end - 16) : end]]
     if not before:
         return 0.0
     last = before[-1]
-    usual = sorted(n.duration_q for n in before[-16:])[len(before[-16:]) // 2]
+    usual = sorted(n.duration_q for n in before)[len(before) // 2]
     if last.onset_q + last.duration_q > edge:
         return -0.5  # tied over the bar line
     silent = edge - last.onset_q - last.duration_q
