@@ -6,6 +6,7 @@ import contextlib
 import os
 import sys
 import threading
+import time
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -132,6 +133,10 @@ class _RtmidiInput:
             self._port = None
 
 
+#: A JACK server takes messages at its next period: closed sooner, the last ones are lost.
+_LAST_WORDS_S = 0.1
+
+
 class _RtmidiOutput:
     def __init__(self, port: Any) -> None:
         self._port = port
@@ -148,6 +153,7 @@ class _RtmidiOutput:
             for channel in range(16):
                 self.send(bytes((0xB0 | channel, 64, 0)))
                 self.send(bytes((0xB0 | channel, 123, 0)))
+            time.sleep(_LAST_WORDS_S)
             self._port.close_port()
             self._port.delete()
             self._port = None

@@ -103,6 +103,9 @@ def keys_left_down(messages: list[bytes]) -> set[tuple[int, int]]:
             down.add((data[0] & 15, data[1]))
         elif data[0] & 0xF0 in (0x80, 0x90):
             down.discard((data[0] & 15, data[1]))
+        elif data[0] & 0xF0 == 0xB0 and data[1] in (120, 123):
+            # All sound off, all notes off: MIDI 1.0 Detailed Specification 4.2.1, p. 20 to 24.
+            down = {key for key in down if key[0] != data[0] & 15}
     return down
 
 
