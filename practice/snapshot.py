@@ -84,6 +84,7 @@ class Snapshot:
         beat: (beat number from 1, beats in the bar) of the strict pulse, None when free.
         passes: finished passes of this session, oldest first.
         cells: for the Map.
+        said: the newest confirmation, in a line ("Kept for the proof ..."); "" before any.
         message: a warning that stays until it no longer holds ("keyboard unplugged ...").
         lost_notes, failed_callbacks: counts that should stay 0.
         reason: why this task, in a line; "" where the player chose it.
@@ -110,11 +111,19 @@ class Snapshot:
     passes: tuple[PassRecord, ...] = ()
     cells: tuple[MapCell, ...] = ()
     message: str = ""
+    said: str = ""
     lost_notes: int = 0
     failed_callbacks: int = 0
     reason: str = ""
     from_memory: bool = False
     run_through: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """One line that confirms what the player asked for."""
+
+    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,10 +133,11 @@ class Command:
     kind: span (span=), hands (hands=), pulse (pulse_kind=), rate (rate=), again (start the span
     afresh; arms a strict pass), stop (end the pass now), key-down / key-up (pitch=, from the
     computer's keys), listen (play the span to me), hush, port (name=), page-wrong / meant-that
-    (pass_number=, slip=: what the player says of a slip), keep (pass_number=), next (the drill's
-    next task), gesture (name= off, soft-pedal or lowest-key: what means "again"), arrangement
-    (extra["arrangement"]: the score read again), fingering (extra["note_id"],
-    extra["fingering"]: set in the window), quit.
+    (pass_number=, slip=: what the player says of a slip, by its index in the record), keep
+    (pass_number=), next (the drill's next task), gesture (name= off, soft-pedal or
+    lowest-key: what means "again"), arrangement (extra["arrangement"]: the score read
+    again), fingering (extra["note_id"], extra["fingering"]: set in the window, kept beside
+    the score), quit.
     """
 
     kind: str

@@ -115,7 +115,11 @@ def _sit_down(evening: _Evening) -> Sitting:
     partner = seat_partner(
         options, evening.settings, evening.places, evening.arrangement, evening.drill, clock
     )
-    return Sitting(setting, _open_keeper(evening), partner, history, load_map, evening.coach)
+    # what the demo plays is no word of the player's on the page
+    book_path = None if options.player else evening.places.data / "pages.json"
+    return Sitting(
+        setting, _open_keeper(evening), partner, history, load_map, evening.coach, book_path
+    )
 
 
 def _clock(options: argparse.Namespace, env: Environment) -> Clock:

@@ -22,7 +22,7 @@ from practice.listen.judge import JudgeFailed
 from practice.listen.prompts import say_state
 from practice.listen.session import Picture, Session
 from practice.ports.ports import PortChange
-from practice.snapshot import Command, MapCell, PassRecord, Snapshot
+from practice.snapshot import Command, MapCell, PassRecord, Said, Snapshot
 
 #: With nothing in the queue the thread looks at the clock this often.
 TICK_S = 0.02
@@ -36,7 +36,9 @@ class _Stop:
     pass
 
 
-_Heard = KeyEvent | Command | PortChange | PassRecord | JudgeFailed | tuple[MapCell, ...] | _Stop
+_Heard = (
+    KeyEvent | Command | PortChange | PassRecord | JudgeFailed | tuple[MapCell, ...] | Said | _Stop
+)
 
 
 class Listener:
@@ -71,6 +73,7 @@ class Listener:
         self._records: tuple[PassRecord, ...] = ()
         self._cells: tuple[MapCell, ...] = ()
         self._trouble = ""
+        self._said = ""
         self._lost = 0
         self._version = 0
         self._ended = threading.Event()
@@ -95,8 +98,8 @@ class Listener:
         """The player asked for something."""
         self._queue.put(command)
 
-    def learn(self, record: PassRecord | JudgeFailed | tuple[MapCell, ...]) -> None:
-        """A pass was judged, or the map changed."""
+    def learn(self, record: PassRecord | JudgeFailed | tuple[MapCell, ...] | Said) -> None:
+        """A pass was judged, the map changed, or something asked for was done."""
         self._queue.put(record)
 
     def snapshot(self) -> Snapshot:
@@ -167,6 +170,8 @@ class Listener:
             self._trouble = f"pass {item.ended.number} could not be judged ({item.why}); it is kept"
         elif isinstance(item, tuple):
             self._cells = item
+        elif isinstance(item, Said):
+            self._said = item.text
 
     def _safely(self, act: Callable[[], list[Happening]]) -> bool:
         """Do it and tell what happened. A fault is told and ends nothing; False where one was."""
@@ -218,6 +223,7 @@ class Listener:
             passes=self._records,
             cells=self._cells,
             message=self._message(),
+            said=self._said,
             lost_notes=self._lost,
             failed_callbacks=self._failures(),
             reason=drill.reason,

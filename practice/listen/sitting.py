@@ -13,7 +13,8 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import Protocol
+from pathlib import Path
+from typing import Protocol, cast
 
 from engine.arrangement import Arrangement
 from engine.performance import KeyEvent
@@ -34,7 +35,9 @@ from practice.listen.judge import Judge, Judged, JudgeFailed, detail_of, value_o
 from practice.listen.listen import Listener
 from practice.listen.live_map import LiveMap
 from practice.listen.outcome import Outcome
+from practice.listen.page_notes import PageNotes
 from practice.ports.ports import Driver, Keyboard, PortChange
+from practice.report.proof_book import What
 from practice.snapshot import Command, PassRecord, Snapshot
 from practice.store.keeper import TakeKeeper
 from practice.store.kept import KeptPass, Source, TakeStart
@@ -93,6 +96,7 @@ class Sitting:
         history: (share of the marked tempo, evenness in ms) of earlier passes, oldest first.
         load_map: the stages of an arrangement's sections so far.
         coach: says what is next after each pass, if a drill is run.
+        book_path: the file of what the player says of pages; None: nothing said is kept.
     """
 
     def __init__(
@@ -103,6 +107,7 @@ class Sitting:
         history: list[tuple[float, float]] | None = None,
         load_map: Callable[[Arrangement], LiveMap] = LiveMap,
         coach: Coach | None = None,
+        book_path: Path | None = None,
     ) -> None:
         self._setting = setting
         self._keeper = keeper
@@ -113,6 +118,9 @@ class Sitting:
         self._pulse: PulseBegan | None = None
         self._finished = False
         self.outcome = Outcome()
+        self._page_notes = PageNotes(
+            setting.path, book_path, lambda said: self.listener.learn(said)
+        )
         self.listener = Listener(
             setting.arrangement,
             setting.drill,
@@ -164,7 +172,8 @@ class Sitting:
 
     def _warnings(self) -> str:
         kept = self._keeper.problem if self._keeper else ""
-        return kept or (self._partner.problem if self._partner else "")
+        sounding = self._partner.problem if self._partner else ""
+        return kept or self._page_notes.problem or sounding
 
     # what the simulated pianist needs
 
@@ -191,6 +200,7 @@ class Sitting:
         if self._partner:
             self._partner.close()
         self._judge.stop()
+        self._page_notes.stop()
         self.listener.drain()
 
     def stop(self) -> None:
@@ -258,6 +268,10 @@ class Sitting:
             threading.Thread(target=keyboard.want, args=(command.name,), daemon=True).start()
         elif command.kind == "keep" and self._keeper:
             self._keep_pass(self._keeper, command.pass_number)
+        elif command.kind in ("page-wrong", "meant-that"):
+            self._note_word(command)
+        elif command.kind == "fingering":
+            self._page_notes.finger(command.extra["note_id"], command.extra["fingering"])
         elif command.kind == "next" and self._coach:
             self.listener.tell(self._coach.skip())
         else:
@@ -267,6 +281,12 @@ class Sitting:
     def _keep_pass(self, keeper: TakeKeeper, number: int) -> None:
         if 0 < number <= len(self.outcome.judged):
             keeper.mark_keeper(self.outcome.judged[number - 1].ended.take)
+
+    def _note_word(self, command: Command) -> None:
+        if 0 < command.pass_number <= len(self.outcome.judged):
+            judged = self.outcome.judged[command.pass_number - 1]
+            what, page = cast(What, command.kind), judged.ended.arrangement
+            self._page_notes.say(what, page, judged.review, command.slip, self._setting.now())
 
     # on the judge's thread
 

@@ -20,7 +20,7 @@ from practice.window.view import View
 def compose_account(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     """The Account, from top to bottom as far as there is room."""
     box = parts.account.inset(parts.gap, parts.gap * 0.5)
-    record = view.record or (view.snapshot.passes[-1] if view.snapshot.passes else None)
+    record = view.told
     if record is None:
         return _nothing_yet(theme, parts, box)
     ops, y = _heading(view, record, theme, parts, box)

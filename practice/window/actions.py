@@ -10,6 +10,7 @@ from engine.arrangement import Hands, Span
 from practice.snapshot import Command
 from practice.window.form_map import sections_of
 from practice.window.preferences import SCALE_STEP, clamp_scale
+from practice.window.slip_words import slips_alike
 from practice.window.theme import ThemeName
 from practice.window.view import View
 
@@ -110,6 +111,30 @@ def _keep(view: View) -> Outcome:
     passes = view.snapshot.passes
     number = view.looked_at or (passes[-1].number if passes else 0)
     return Outcome(view, (Command("keep", pass_number=number),)) if number else Outcome(view)
+
+
+def _speak_of_slip(kind: str) -> Act:
+    """A word on the first slip the Account tells of; said again, on the next one."""
+
+    def act(view: View) -> Outcome:
+        record = view.told
+        if record is None or view.playing:
+            return Outcome(view)
+        lines = slips_alike(view.snapshot.arrangement, record).values()
+        left = (one for one in lines if (record.number, one[0]) not in view.spoken_of)
+        slip = next(left, None)
+        if slip is None:
+            why = (
+                "A word is kept on every slip of this pass"
+                if record.slips
+                else "No slips to speak of"
+            )
+            return Outcome(replace(view, note=why))
+        spoken_of = view.spoken_of | {(record.number, index) for index in slip}
+        told = Command(kind, pass_number=record.number, slip=slip[0])
+        return Outcome(replace(view, spoken_of=spoken_of), (told,))
+
+    return act
 
 
 def _look(step: int) -> Act:
@@ -244,6 +269,8 @@ _ACTS: dict[str, Act] = {
     "faster": _rate(RATE_STEP),
     "next": _tell("next"),
     "keep": _keep,
+    "page-wrong": _speak_of_slip("page-wrong"),
+    "meant-that": _speak_of_slip("meant-that"),
     "hands": _hands,
     "span-left": lambda view: _move_span(view, -1),
     "span-right": lambda view: _move_span(view, 1),

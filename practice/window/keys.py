@@ -29,6 +29,8 @@ ACTIONS: tuple[Action, ...] = (
     Action("faster", "=", "strict pulse faster", "play"),
     Action("next", "end", "on to the drill’s next task", "play"),
     Action("keep", "f7", "mark the last pass as one to keep", "play"),
+    Action("page-wrong", ",", "first slip told: the page is wrong", "play"),
+    Action("meant-that", ".", "first slip told: I meant that", "play"),
     Action("hands", "f3", "right hand, left hand, both", "span"),
     Action("span-left", "left", "move the span a section back", "span"),
     Action("span-right", "right", "move the span a section on", "span"),
@@ -90,6 +92,7 @@ def can_bind(key: str) -> bool:
 _SHOWN = {
     "[-]": "keypad −", "[+]": "keypad +", "return": "enter", "page up": "page up", "-": "−",
     "left": "←", "right": "→", "up": "↑", "down": "↓",
+    ",": "comma", ".": "full stop",
 }  # fmt: skip
 
 

@@ -262,6 +262,8 @@ class Screen:
             view = replace(view, looked_at=snapshot.passes[-1].number)
         if before is not None and snapshot.state != before.state:
             view = self._forget_changes(view)
+        if before is not None and snapshot.said != before.said:
+            view = replace(view, note=snapshot.said)
         if view.overlay == "welcome" and snapshot.notes:
             view = replace(view, heard_test=snapshot.notes[-1].pitch)
         self.view = view

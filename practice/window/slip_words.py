@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections import Counter
 
 from engine.arrangement import Arrangement
 from engine.findings import Slip
@@ -21,14 +20,20 @@ _PLACE = re.compile(r"^bar [^:]*: ")
 
 def slips_in_words(arrangement: Arrangement, record: PassRecord) -> list[tuple[str, str]]:
     """(bar number, sentence) for each slip, like ones told once."""
-    slips = sorted(record.slips, key=lambda s: (_rank(s), -s.certainty))
-    said: Counter[tuple[str, str]] = Counter()
-    for slip in slips:
-        said[(_bar_of(arrangement, record, slip), _sentence(slip))] += 1
     return [
-        (bar, text if times == 1 else f"{text.rstrip('.')} ({times} times).")
-        for (bar, text), times in said.items()
+        (bar, text if len(alike) == 1 else f"{text.rstrip('.')} ({len(alike)} times).")
+        for (bar, text), alike in slips_alike(arrangement, record).items()
     ]
+
+
+def slips_alike(arrangement: Arrangement, record: PassRecord) -> dict[tuple[str, str], list[int]]:
+    """Indices of the slips that are told in one line, by (bar number, sentence), in their order."""
+    slips = sorted(enumerate(record.slips), key=lambda one: (_rank(one[1]), -one[1].certainty))
+    alike: dict[tuple[str, str], list[int]] = {}
+    for index, slip in slips:
+        told = (_bar_of(arrangement, record, slip), _sentence(slip))
+        alike.setdefault(told, []).append(index)
+    return alike
 
 
 def _rank(slip: Slip) -> int:

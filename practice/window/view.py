@@ -62,6 +62,7 @@ class View:
         rebinding: the action that waits for a new key, "" otherwise.
         bind_choice: which action the settings' row of keys is at.
         peeking: playing from memory, the page is shown all the same.
+        spoken_of: (pass, index) of slips the player has said a word on.
         heard: score notes on the screen that have been heard right in the pass under way.
     """
 
@@ -86,6 +87,7 @@ class View:
     rebinding: str = ""
     bind_choice: int = 0
     peeking: bool = False
+    spoken_of: frozenset[tuple[int, int]] = frozenset()
     heard: frozenset[int] = frozenset()
 
     @property
@@ -105,6 +107,12 @@ class View:
             if record.number == self.looked_at:
                 return record
         return None
+
+    @property
+    def told(self) -> PassRecord | None:
+        """The pass the Account tells of: the one looked at, otherwise the last."""
+        passes = self.snapshot.passes
+        return self.record or (passes[-1] if passes else None)
 
     @property
     def averaged(self) -> tuple[PassRecord, ...]:

@@ -21,6 +21,7 @@ from practice.window.gestures import (
 from practice.window.keys import ACTIONS, PIANO_KEYS, bind, can_bind, key_of
 from practice.window.overlays import row_boxes, setting_rows
 from practice.window.preferences import read_preferences, write_preferences
+from practice.window.slip_words import slips_alike
 from practice.window.view import Preferences, View
 from tests.pictures import SHOTS
 
@@ -140,6 +141,29 @@ def test_a_span_round_the_first_slip_takes_in_the_joins(rest: View):
     first = min(s.score for s in rest.record.slips if s.score is not None)
     bar = rest.snapshot.arrangement.notes[first].bar
     assert act_on(rest, "span-slip").commands[0].span == Span(bar - 1, bar + 1)
+
+
+def test_a_word_is_said_on_the_slip_told_first_then_on_the_next(rest: View):
+    assert rest.record is not None
+    lines = list(slips_alike(rest.snapshot.arrangement, rest.record).values())
+    view = rest
+    for slips, key, kind in zip(
+        lines, ",." * len(lines), ("page-wrong", "meant-that") * len(lines), strict=False
+    ):
+        outcome = press_key(view, Press(key))
+        (told,) = outcome.commands
+        assert (told.kind, told.pass_number, told.slip) == (kind, rest.record.number, slips[0])
+        view = outcome.view
+    after = press_key(view, Press(","))
+    assert not after.commands
+    assert "every slip" in after.view.note
+
+
+def test_nothing_is_said_of_slips_while_playing_or_before_a_pass(rest: View):
+    playing = replace(rest, snapshot=replace(rest.snapshot, state="playing"))
+    assert not act_on(playing, "page-wrong").commands
+    before = replace(rest, snapshot=replace(rest.snapshot, passes=()))
+    assert not act_on(before, "meant-that").commands
 
 
 def test_passes_are_stepped_through(rest: View):

@@ -211,6 +211,16 @@ def test_fingering_is_engraved(screen: Screen, score: Path):
     assert screen._fingering() == {note.note_id: "2"}
 
 
+def test_what_was_kept_is_confirmed_until_the_state_changes(screen: Screen, listener: FakeListener):
+    screen.step()
+    listener.publish(said="Kept for the proof: bar 3, the page is wrong here")
+    screen.step()
+    assert screen.view.note.startswith("Kept for the proof: bar 3")
+    listener.publish(state="playing")
+    screen.step()
+    assert screen.view.note == ""
+
+
 def test_with_fingering_writes_well_formed_musicxml():
     from xml.etree import ElementTree
 
