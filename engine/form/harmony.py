@@ -8,7 +8,8 @@ note does not make one (Viterbi). Then each region is looked at as a whole.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -96,7 +97,8 @@ def find_harmonies(
 
 
 def _signature(keys: Sequence[tuple[Fraction, int]], onset_q: Fraction) -> int:
-    return next((fifths for at, fifths in reversed(keys) if at <= onset_q), 0)
+    k = bisect_right(keys, onset_q, key=lambda key: key[0])
+    return keys[k - 1][1] if k else 0
 
 
 def beat_edges(bars: Sequence[Bar]) -> tuple[Fraction, ...]:
@@ -122,17 +124,16 @@ def weigh_beats(arrangement: Arrangement, line: set[int]) -> Beats:
     weight = np.zeros((n, 12))
     places: list[dict[int, float]] = [{} for _ in range(n)]
     own: list[dict[int, float]] = [{} for _ in range(n)]
-    starts = np.array([float(e) for e in edges])
-    for i, note in enumerate(arrangement.notes):
-        if note.grace or note.optional:
-            continue
+    starts = [float(e) for e in edges]
+    onsets = arrangement.table["onset_q"].tolist()
+    for i, k in _in_beats(arrangement, edges):
+        note, onset = arrangement.notes[i], onsets[i]
         end = float(note.onset_q + note.duration_q)
-        k = int(np.searchsorted(starts, float(note.onset_q), side="right")) - 1
         share = LINE_WEIGHT if i in line else 1.0
+        place = place_of(note.step, note.alter)
         while 0 <= k < n and starts[k] < end:
-            length = min(end, starts[k + 1]) - max(float(note.onset_q), starts[k])
+            length = min(end, starts[k + 1]) - max(onset, starts[k])
             heard = share * (0.15 + length / (starts[k + 1] - starts[k]))
-            place = place_of(note.step, note.alter)
             weight[k, note.pitch % 12] += heard
             places[k][place] = places[k].get(place, 0.0) + heard
             if i not in line:
@@ -144,17 +145,23 @@ def weigh_beats(arrangement: Arrangement, line: set[int]) -> Beats:
     )
 
 
+def _in_beats(arrangement: Arrangement, edges: Sequence[Fraction]) -> Iterator[tuple[int, int]]:
+    """Each note that counts, and the beat it is struck in (-1 before the first)."""
+    starts = np.array([float(e) for e in edges])
+    beats = np.searchsorted(starts, arrangement.table["onset_q"], side="right") - 1
+    for i, (note, beat) in enumerate(zip(arrangement.notes, beats.tolist(), strict=True)):
+        if not note.grace and not note.optional:
+            yield i, beat
+
+
 def _basses(arrangement: Arrangement, edges: Sequence[Fraction]) -> list[int]:
     """The bass of each beat: the lowest note struck in it, or the one before where that goes on.
 
     It goes on within its bar until a note at most a third higher is struck.
     """
     lowest: dict[int, int] = {}
-    starts = [float(e) for e in edges[:-1]]
-    for note in arrangement.notes:
-        if not note.grace and not note.optional:
-            k = int(np.searchsorted(starts, float(note.onset_q), side="right")) - 1
-            lowest[k] = min(lowest.get(k, 128), note.pitch)
+    for i, k in _in_beats(arrangement, edges[:-1]):
+        lowest[k] = min(lowest.get(k, 128), arrangement.notes[i].pitch)
     downbeats = {b.onset_q for b in arrangement.bars}
     basses: list[int] = []
     for k, start in enumerate(edges[:-1]):
@@ -250,8 +257,7 @@ def _describe(beats: Beats, first: int, last: int, fifths: int) -> Harmony:
     places = _summed(beats.places[first:last])
     own = _summed(beats.own[first:last]) or places
     bass = int(next((b for b in beats.bass[first:last] if b >= 0), -1))
-    fits = _rank(places, bass, fifths)
-    (best, root, quality), second = fits[0], fits[1][0]
+    (best, root, quality), (second, _, _) = _best_two(places, bass, fifths)
     colours = _colours(own, root, quality)
     return Harmony(
         from_q=beats.edges[first],
@@ -264,22 +270,25 @@ def _describe(beats: Beats, first: int, last: int, fifths: int) -> Harmony:
     )
 
 
-def _rank(places: dict[int, float], bass: int, fifths: int) -> list[tuple[float, int, str]]:
-    """(fit, root place, quality) of every chord whose root is on the page, the best first.
+def _best_two(places: dict[int, float], bass: int, fifths: int) -> list[tuple[float, int, str]]:
+    """(fit, root place, quality) of the two chords that fit best, of all with roots on the page.
 
     Fits are a unit of weight; of chords on enharmonic roots only the better stays.
     """
-    total = sum(places.values()) or 1.0
-    best: dict[tuple[int, str], tuple[float, int, str]] = {}
-    for root in _roots(places):
-        for quality, (notes, _) in QUALITIES.items():
-            fit = _fit(places, root, notes, total) - _RARITY[quality]
-            fit -= _absent(places, root, notes, fifths)
-            fit += ROOT_IN_BASS * (7 * root % 12 == bass)
-            key = (7 * root % 12, quality)
-            if key not in best or fit > best[key][0]:
-                best[key] = (fit, root, quality)
-    return sorted(best.values(), key=lambda f: (-f[0], abs(f[1]), f[2]))
+    roots = np.array(_roots(places))
+    fits = _fits(places, roots) - _RARITIES - _absent(places, roots, fifths)
+    fits += ROOT_IN_BASS * (7 * roots % 12 == bass)[:, None]
+    flat = fits.ravel()
+    best: dict[tuple[int, int], tuple[float, int, str]] = {}
+    second = -np.inf
+    for at in np.argsort(-flat, kind="stable").tolist():
+        root, quality = int(roots[at // len(_NAMES)]), at % len(_NAMES)
+        if flat[at] < second:
+            break
+        best.setdefault((7 * root % 12, quality), (float(flat[at]), root, _NAMES[quality]))
+        if len(best) == 2:
+            second = flat[at]
+    return sorted(best.values(), key=lambda f: (-f[0], abs(f[1]), f[2]))[:2]
 
 
 def _roots(places: dict[int, float]) -> list[int]:
@@ -287,27 +296,42 @@ def _roots(places: dict[int, float]) -> list[int]:
     return sorted({p - step for p in places for step in (0, 1, 4, -3)})
 
 
-def _fit(places: dict[int, float], root: int, notes: Sequence[int], total: float) -> float:
-    classes = {7 * (root + p) % 12: p for p in notes}
-    fit = 0.0
-    for place, weight in places.items():
-        inside = classes.get(7 * place % 12)
-        if inside is not None:
-            fit += weight * (1.0 + (SPELLED_SO if place - root == inside else -SPELLED_SO))
-        else:
-            fit -= weight * _OUTSIDE.get(place - root, ELSE)
-    return fit / total
+def _worth(interval: int, notes: Sequence[int]) -> float:
+    """What a unit of weight so far from a chord's root, spelled, is worth to the chord."""
+    inside = next((p for p in notes if 7 * (interval - p) % 12 == 0), None)
+    if inside is None:
+        return -_OUTSIDE.get(interval, ELSE)
+    return 1.0 + (SPELLED_SO if interval == inside else -SPELLED_SO)
 
 
-def _absent(places: dict[int, float], root: int, notes: Sequence[int], fifths: int) -> float:
-    """What the chord's absent notes cost: the root most, those of the key signature least."""
-    heard = {7 * place % 12 for place in places}
-    cost = 0.0
-    for step in notes:
-        if 7 * (root + step) % 12 not in heard:
-            in_key = -1 <= root + step - fifths <= 5
-            cost += ABSENT * (2.0 if step == 0 else 0.6 if in_key else 1.0)
-    return cost
+_NAMES = tuple(QUALITIES)
+_RARITIES = np.array([_RARITY[name] for name in _NAMES])
+#: `_worth` of every spelled interval between two names with up to four signs, for every quality.
+_WIDEST = 72
+_WORTH = np.array(
+    [[_worth(i, QUALITIES[q][0]) for q in _NAMES] for i in range(-_WIDEST, _WIDEST + 1)]
+)
+#: The notes of each quality, its root last where it has fewer than four; and which are real.
+_STEPS = np.array([(*QUALITIES[q][0], 0, 0)[:4] for q in _NAMES])
+_REAL = np.array([[k < len(QUALITIES[q][0]) for k in range(4)] for q in _NAMES])
+
+
+def _fits(places: dict[int, float], roots: Ints) -> Floats:
+    """How well each chord accounts for the weights, a unit of weight: (roots, qualities)."""
+    total = sum(places.values()) or 1.0
+    intervals = np.array(list(places))[:, None] - roots
+    weights = np.array(list(places.values()))[:, None, None]
+    return np.asarray((weights * _WORTH[intervals + _WIDEST]).sum(axis=0) / total)
+
+
+def _absent(places: dict[int, float], roots: Ints, fifths: int) -> Floats:
+    """What each chord's absent notes cost: the root most, those of the key signature least."""
+    heard = np.zeros(12, bool)
+    heard[[7 * place % 12 for place in places]] = True
+    notes = roots[:, None, None] + _STEPS
+    in_key = (notes >= fifths - 1) & (notes <= fifths + 5)
+    costs = ABSENT * np.where(_STEPS == 0, 2.0, np.where(in_key, 0.6, 1.0))
+    return np.asarray(np.where(_REAL & ~heard[7 * notes % 12], costs, 0.0).sum(axis=2))
 
 
 def _colours(places: dict[int, float], root: int, quality: str) -> list[int]:
