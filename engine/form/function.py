@@ -29,7 +29,7 @@ class LineNote:
 
 def harmony_at(harmonies: Sequence[Harmony], onset_q: Fraction | float) -> int:
     """Index of the harmony that holds a moment, -1 for none."""
-    k = bisect_right([h.from_q for h in harmonies], onset_q) - 1
+    k = bisect_right(harmonies, onset_q, key=lambda h: h.from_q) - 1
     return k if k >= 0 and onset_q < harmonies[k].to_q else -1
 
 
