@@ -13,10 +13,11 @@ import numpy as np
 
 from engine.arrangement import Arrangement, Hands, Span, whole_span
 from engine.findings import Finding, Pass, Slip
-from engine.follow import Follower, align, find_passes
+from engine.follow import Follower, align
 from engine.measure import Measures, deviations_ms, measure
 from engine.measure.instrument import Instrument
 from engine.performance import PedalMove, PlayedNote, Pulse, Recording
+from engine.recognition import recognised
 from engine.slips import name_slips
 
 
@@ -68,7 +69,7 @@ def review_take(
     live: bool = False,
     instrument: Instrument | None = None,
 ) -> Review:
-    """Review a recording.
+    """Review a recording. What cannot be followed surely belongs to no pass: see `recognition`.
 
     Args:
         arrangement: the score.
@@ -84,7 +85,7 @@ def review_take(
         findings = follow_through(arrangement, notes, span, hands)
     else:
         findings = tuple(align(arrangement, notes, span, hands))
-    passes = find_passes(arrangement, notes, findings)
+    passes = recognised(arrangement, notes, findings, span, hands)
     return Review(
         recording,
         findings,

@@ -146,10 +146,16 @@ def _keep(
 def _say_account(env: Environment, arrangement: Arrangement, review: Review) -> None:
     from practice.listen.spoken_account import say_review
 
-    env.say(f"{arrangement.title}: {len(review.recording.notes)} notes")
+    count = len(review.recording.notes)
+    what = f"{count} note{'s' if count != 1 else ''}"
+    if not review.passes:
+        env.say(
+            f"{arrangement.title}: the {what} played cannot be followed as this arrangement "
+            "in this key, so nothing is scored."
+        )
+        return
+    env.say(f"{arrangement.title}: {what}")
     for number, one in enumerate(review.passes, 1):
         env.say()
         for line in say_review(arrangement, one, number):
             env.say(line)
-    if not review.passes:
-        env.say("No pass could be found in it: is it this arrangement?")

@@ -1,6 +1,6 @@
 """The long versions of every fault, and their table.
 
-usage: python -m tests.trust [--kills N] [--cases N] [--flood-s S]
+usage: python -m tests.trust [--kills N] [--cases N] [--flood-s S] [--doubts N]
 """
 
 from __future__ import annotations
@@ -13,10 +13,13 @@ from datetime import UTC, datetime
 
 import numpy as np
 
+from tests.trust.doubts import doubt_all
 from tests.trust.floods import flood_all
 from tests.trust.fuzz import bend_files
 from tests.trust.kills import kill_at_random
 from tests.trust.verdict import table
+
+PAGES = ("brine-pump", "evaporation", "two-sluices", "salt-pans-night-shift")
 
 
 def main() -> int:
@@ -25,11 +28,13 @@ def main() -> int:
     parser.add_argument("--kills", type=int, default=500)
     parser.add_argument("--cases", type=int, default=100_000, help="bent files of each format")
     parser.add_argument("--flood-s", type=float, default=60.0, help="length of each flood")
+    parser.add_argument("--doubts", type=int, default=20, help="doubtful takes of each page")
     options = parser.parse_args()
     verdicts = [
         kill_at_random(options.kills),
         *bend_files(options.cases),
         *flood_all(options.flood_s),
+        *doubt_all(options.doubts, PAGES),
     ]
     print(
         f"{datetime.now(UTC):%Y-%m-%d}, Python {platform.python_version()}, "
