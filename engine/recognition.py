@@ -61,8 +61,10 @@ def recognised(
     if told >= ENOUGH or not shares:
         return list(shares)
     if told < MOSTLY_ELSE:
-        return [one for one, share in shares.items() if share > ALONE_SHARE]
-    return [] if _is_in_another_key(arrangement, notes, findings, span, hands) else list(shares)
+        shares = {one: share for one, share in shares.items() if share > ALONE_SHARE}
+    if shares and _is_in_another_key(arrangement, notes, findings, span, hands):
+        return []
+    return list(shares)
 
 
 def sure_share(arrangement: Arrangement, findings: Sequence[Finding], one: Pass) -> float:
