@@ -191,7 +191,13 @@ def _seat_demo(evening: _Evening, sitting: Sitting) -> _Seat:
     part = DemoPart(options.character, options.seed, passes)
     player = DemoPlayer(sitting, evening.arrangement, drill, part, sitting.clock)
     player.start()
-    return _Seat(player.stop)
+
+    def leave() -> None:
+        player.stop()
+        if player.problem:
+            evening.env.warn(f"undersong: {player.problem}")
+
+    return _Seat(leave)
 
 
 def _wants_window(evening: _Evening) -> bool:

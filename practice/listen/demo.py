@@ -77,6 +77,8 @@ class DemoPlayer:
         self._part = part
         self._clock = clock
         self._rng = np.random.default_rng(part.seed)
+        #: Why it stopped playing, "" where it came to its end.
+        self.problem = ""
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="demo", daemon=True)
 
@@ -91,12 +93,18 @@ class DemoPlayer:
         self._thread.join(timeout=5.0)
 
     def _run(self) -> None:
+        try:
+            self._play_all()
+        except Exception as error:
+            self.problem = f"the simulated pianist failed ({type(error).__name__}: {error})"
+        if not self._stop.is_set():
+            self._sitting.tell(Command("quit"))
+
+    def _play_all(self) -> None:
         done = 0
         while not self._stop.is_set() and (done < self._part.passes or not self._part.passes):
             self._play_once()
             done += 1
-        if not self._stop.is_set():
-            self._sitting.tell(Command("quit"))
 
     def _play_once(self) -> None:
         if not self._wait_for("waiting", "rest"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import queue
 import threading
 from collections import Counter
@@ -160,13 +161,16 @@ class Judge:
     def _run(self) -> None:
         while (ended := self._queue.get()) is not None:
             try:
-                judged = judge_pass(ended, self._history)
+                for one in judge_pass(ended, self._history):
+                    self._remember(one)
+                    self._deliver(one)
             except Exception as error:
-                self._deliver(JudgeFailed(ended, f"{type(error).__name__}: {error}"))
-                continue
-            for one in judged:
-                self._remember(one)
-                self._deliver(one)
+                self._say_failed(ended, error)
+
+    def _say_failed(self, ended: PassEnded, error: Exception) -> None:
+        # A listener that cannot take even this must not end the judging of later passes.
+        with contextlib.suppress(Exception):
+            self._deliver(JudgeFailed(ended, f"{type(error).__name__}: {error}"))
 
     def _remember(self, one: Judged) -> None:
         if one.tempo_share and one.facts.evenness_ms is not None:

@@ -75,6 +75,8 @@ class Listener:
         self._trouble = ""
         self._said = ""
         self._lost = 0
+        self._faults = 0
+        self._stopping = False
         self._version = 0
         self._ended = threading.Event()
         self._snapshot = self._compose(self._session.picture(clock.now_s()))
@@ -126,17 +128,26 @@ class Listener:
 
     def _run(self) -> None:
         try:
-            while self._step():
+            while self._goes_on():
                 pass
         finally:
             self._ended.set()
 
+    def _goes_on(self) -> bool:
+        """One step. Whatever fails in it, the next is taken: this thread must not end early."""
+        try:
+            return self._step()
+        except Exception as error:
+            self._note_fault(error)
+            return not self._stopping
+
     def _step(self) -> bool:
         """Take all that waits, let time pass, publish. False when it was the last."""
         heard = self._take_waiting()
+        self._stopping = self._stopping or any(isinstance(item, _Stop) for item in heard)
         for item in heard:
             self._take(item)
-        if any(isinstance(item, _Stop) for item in heard):
+        if self._stopping:
             self._safely(lambda: self._session.end(self._clock.now_s()))
             self._publish()
             return False
@@ -176,12 +187,25 @@ class Listener:
     def _safely(self, act: Callable[[], list[Happening]]) -> bool:
         """Do it and tell what happened. A fault is told and ends nothing; False where one was."""
         try:
-            for happening in act():
-                self._happened(happening)
+            happenings = act()
         except Exception as error:
-            self._trouble = f"a fault of the program ({type(error).__name__}: {error})"
+            self._note_fault(error)
             return False
+        for happening in happenings:
+            self._tell_of(happening)
         return True
+
+    def _tell_of(self, happening: Happening) -> None:
+        """One that cannot be told keeps none of the others from being told."""
+        try:
+            self._happened(happening)
+        except Exception as error:
+            self._note_fault(error)
+
+    def _note_fault(self, error: Exception) -> None:
+        self._faults += 1
+        many = f", {self._faults} so far" if self._faults > 1 else ""
+        self._trouble = f"a fault of the program ({type(error).__name__}: {error}){many}"
 
     def _has_changed(self) -> bool:
         """Something that time alone changes: the state, the beat, a place, a warning."""
@@ -194,7 +218,10 @@ class Listener:
 
     def _fault(self) -> str:
         faults = self._session.faults
-        return f"{len(faults)} notes could not be followed ({faults[-1]})" if faults else ""
+        if faults:
+            return f"{len(faults)} notes could not be followed ({faults[-1]})"
+        failed = self._failures()
+        return f"failures at the keyboard's port: {failed}" if failed else ""
 
     def _publish(self) -> None:
         self._version += 1

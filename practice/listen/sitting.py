@@ -205,9 +205,11 @@ class Sitting:
 
     def stop(self) -> None:
         """Finish, and write everything down."""
-        self.finish()
-        if self._keeper:
-            self._keeper.stop()
+        try:
+            self.finish()
+        finally:
+            if self._keeper:
+                self._keeper.stop()
 
     def numbers(self) -> dict[int, int]:
         """The takes' numbers in the store, where they were kept."""

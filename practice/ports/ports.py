@@ -6,7 +6,6 @@ chosen port when it appears and notices when it goes.
 
 from __future__ import annotations
 
-import contextlib
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -141,7 +140,7 @@ class Keyboard:
         self._name = ""
         self._port: OpenPort | None = None
         self._inlet: Inlet | None = None
-        self._failures_before = 0
+        self._failures_before = self._failed_looks = 0
         self._stop = threading.Event()
         self._lock = threading.Lock()
         self._thread = threading.Thread(target=self._watch, name="keyboard", daemon=True)
@@ -158,8 +157,8 @@ class Keyboard:
 
     @property
     def failures(self) -> int:
-        """Callbacks that failed so far; should stay 0."""
-        return self._failures_before + (self._inlet.failures if self._inlet else 0)
+        """Callbacks and looks at the ports that failed so far; should stay 0."""
+        return self._callbacks_failed() + self._failed_looks
 
     def start(self) -> None:
         """Open the keyboard if it is there and begin to watch."""
@@ -171,7 +170,7 @@ class Keyboard:
         with self._lock:
             self._wanted = name
             self._leave()
-        self.look()
+        self._try_to_look()
 
     def stop(self) -> None:
         """Close the port and end the watch."""
@@ -192,8 +191,19 @@ class Keyboard:
 
     def _watch(self) -> None:
         while not self._stop.wait(WATCH_S):
-            with contextlib.suppress(PortError):
-                self.look()
+            self._try_to_look()
+
+    def _try_to_look(self) -> None:
+        """The next look may go well: no failure ends the watch."""
+        try:
+            self.look()
+        except PortError:
+            pass
+        except Exception:
+            self._failed_looks += 1
+
+    def _callbacks_failed(self) -> int:
+        return self._failures_before + (self._inlet.failures if self._inlet else 0)
 
     def _is_there(self, names: Sequence[str]) -> bool:
         mine = normalise_name(self._name, self._driver.windows)
@@ -221,4 +231,4 @@ class Keyboard:
         if self._port:
             self._port.close()
             self._port = None
-        self._failures_before, self._inlet = self.failures, None
+        self._failures_before, self._inlet = self._callbacks_failed(), None

@@ -89,9 +89,18 @@ class Accompanist:
     def _run(self) -> None:
         try:
             while self._running:
-                self._step()
+                self._take_step()
         finally:
             self._instrument.silence()
+
+    def _take_step(self) -> None:
+        """One step; where it fails another is tried after a while, not at once for ever."""
+        try:
+            self._step()
+        except Exception:
+            self.failures += 1
+            with self._changed:
+                self._changed.wait(IDLE_S)
 
     def _step(self) -> None:
         due = self._next_due()

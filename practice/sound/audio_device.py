@@ -73,12 +73,23 @@ class AudioDevice:
 
     def _feed(self) -> None:
         while not self._stop.is_set():
-            if self._channel.get_queue() is None:
-                self._take_turn()
-            elif not self._channel.get_busy():
-                self._wake()
-            else:
+            try:
+                fed = self._feed_once()
+            except Exception:  # the card may have gone; it may come again
+                self.failures += 1
+                fed = False
+            if not fed:
                 self._clock.wait(self._stop, _LOOK_S)
+
+    def _feed_once(self) -> bool:
+        """Hand over a block where one is wanted; False where the card has enough."""
+        if self._channel.get_queue() is None:
+            self._take_turn()
+        elif not self._channel.get_busy():
+            self._wake()
+        else:
+            return False
+        return True
 
     def _take_turn(self) -> None:
         """The block that waited has begun, or the card ran dry: hand over the next."""

@@ -135,8 +135,7 @@ class SecondPiano:
                 try:
                     word()
                 except Exception as error:
-                    self.failures += 1
-                    self.problem = f"the second piano failed ({type(error).__name__}: {error})"
+                    self._fail(error)
         finally:
             if self._accompanist:
                 self._accompanist.close()
@@ -150,7 +149,13 @@ class SecondPiano:
             self._accompanist = Accompanist(self._instrument, self._clock)
         except UndersongError as error:
             self.problem = str(error)
+        except Exception as error:
+            self._fail(error)
         self.ready.set()
+
+    def _fail(self, error: Exception) -> None:
+        self.failures += 1
+        self.problem = f"the second piano failed ({type(error).__name__}: {error})"
 
     def _begin(self, pulse: PulseBegan) -> None:
         if not (self._settings.click or self._settings.other_hand):

@@ -60,6 +60,8 @@ class TakeKeeper:
         self._retry_s = 0.0
         #: What keeps takes from being written; "" while all is well.
         self.problem = ""
+        #: Things that could not be written and never will be; should stay 0.
+        self.failures = 0
         self._thread = threading.Thread(target=self._run, name="store", daemon=True)
         self._thread.start()
 
@@ -120,8 +122,16 @@ class TakeKeeper:
                 return True
             if act is None:
                 return False
-            act()
+            try:
+                act()
+            except Exception as error:
+                self._give_up(error)
         return True
+
+    def _give_up(self, error: Exception) -> None:
+        """One thing is lost; the thread goes on for all the others."""
+        self.failures += 1
+        self.problem = f"something could not be kept ({type(error).__name__}: {error})"
 
     def _begin(self, take: int, start: TakeStart) -> None:
         self._open[take] = _OpenTake(start)
@@ -141,14 +151,15 @@ class TakeKeeper:
             for take in list(self._open):
                 self._write_take(store, take)
             while self._passes:
-                self._write_pass(store, *self._passes[0])
-                self._passes.pop(0)
+                self._write_next_pass(store)
             while self._keepers:
                 store.mark_keeper(self._numbers.get(self._keepers[0], 0))
                 self._keepers.pop(0)
-            self.problem = ""
-        except StoreError as error:
-            self.problem = str(error)
+            if not self.failures:
+                self.problem = ""
+        except Exception as error:
+            told = isinstance(error, StoreError)
+            self.problem = str(error) if told else f"{type(error).__name__}: {error}"
             self._retry_s = time.monotonic() + SYNC_S
 
     def _write_take(self, store: Store, take: int) -> None:
@@ -174,6 +185,16 @@ class TakeKeeper:
         if since_s >= (SYNC_S if one.unsynced else HEARTBEAT_S):
             store.sync(one.number, self._now())
             one.synced_s, one.unsynced = time.monotonic(), False
+
+    def _write_next_pass(self, store: Store) -> None:
+        """What the store refuses waits to be tried again; what is no pass at all is let go."""
+        try:
+            self._write_pass(store, *self._passes[0])
+        except StoreError:
+            raise
+        except Exception as error:
+            self._give_up(error)
+        self._passes.pop(0)
 
     def _write_pass(self, store: Store, take: int, kept: KeptPass, detail: PassDetail) -> None:
         if number := self._numbers.get(take, 0):

@@ -9,7 +9,6 @@ from pathlib import Path
 from queue import Empty, SimpleQueue
 
 from engine.arrangement import Arrangement
-from engine.errors import UndersongError
 
 #: How often the file's time and size are looked at.
 LOOK_EVERY_S = 0.5
@@ -90,5 +89,5 @@ class ScoreWatch:
         try:
             arrangement, text = self._read(self._path)
             self._came.put(ScoreRead(arrangement, text))
-        except (UndersongError, OSError) as error:
+        except Exception as error:
             self._came.put(ScoreRead(None, "", f"the saved score was not taken over: {error}"))

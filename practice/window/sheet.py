@@ -113,7 +113,7 @@ class Sheet:
         while (wanted := self._wanted.get()) is not None:
             try:
                 self._made.put((wanted, make_surface(wanted)))
-            except (OSError, pygame.error, ValueError):
+            except Exception:  # a system that is not drawn; the others are
                 self._made.put((wanted, None))
 
     def _keep(self, wanted: Wanted, surface: pygame.Surface | None) -> None:
