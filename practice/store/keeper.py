@@ -22,6 +22,8 @@ from practice.store.store import Store, StoreError
 COMMIT_S, SYNC_S = 0.25, 1.0
 #: An open take in which nothing happens still says this often that its program lives.
 HEARTBEAT_S = 3.0
+#: How often the last writing is tried.
+LAST_TRIES = 3
 
 
 @dataclass
@@ -107,10 +109,17 @@ class TakeKeeper:
                 self._write(store)
             for one in self._open.values():
                 one.ended = True
-            self._retry_s = 0.0
-            self._write(store)
+            self._write_last(store)
         finally:
             store.close()
+
+    def _write_last(self, store: Store) -> None:
+        """There is no later: what fails is tried again at once, a few times."""
+        for _ in range(LAST_TRIES):
+            self._retry_s = 0.0
+            self._write(store)
+            if not (self._open or self._passes or self._keepers):
+                return
 
     def _gather(self) -> bool:
         """Take what comes for a while; False when it was the last."""

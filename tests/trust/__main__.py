@@ -1,6 +1,6 @@
 """The long versions of every fault, and their table.
 
-usage: python -m tests.trust [--kills N] [--cases N] [--flood-s S] [--doubts N]
+usage: python -m tests.trust [--kills N] [--cases N] [--flood-s S] [--doubts N] [--faults N]
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from tests.trust.doubts import doubt_all
 from tests.trust.floods import flood_all
 from tests.trust.fuzz import bend_files
 from tests.trust.kills import kill_at_random
+from tests.trust.threads import fail_in_all_threads
 from tests.trust.verdict import table
 
 PAGES = ("brine-pump", "evaporation", "two-sluices", "salt-pans-night-shift")
@@ -29,12 +30,14 @@ def main() -> int:
     parser.add_argument("--cases", type=int, default=100_000, help="bent files of each format")
     parser.add_argument("--flood-s", type=float, default=60.0, help="length of each flood")
     parser.add_argument("--doubts", type=int, default=20, help="doubtful takes of each page")
+    parser.add_argument("--faults", type=int, default=20, help="faults in each place of a thread")
     options = parser.parse_args()
     verdicts = [
         kill_at_random(options.kills),
         *bend_files(options.cases),
         *flood_all(options.flood_s),
         *doubt_all(options.doubts, PAGES),
+        *fail_in_all_threads(options.faults),
     ]
     print(
         f"{datetime.now(UTC):%Y-%m-%d}, Python {platform.python_version()}, "
