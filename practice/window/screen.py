@@ -14,7 +14,6 @@ from typing import Any, Protocol
 
 import pygame
 
-from engine.errors import UndersongError
 from engine.performance import SOFT
 from engine.read import engravable_text
 from practice.engrave import Engraver
@@ -179,7 +178,7 @@ class Screen:
         """On a thread of its own, so that the window is there before the page."""
         try:
             self._came.put(engravable_text(self._score_path))
-        except (UndersongError, OSError) as error:
+        except Exception as error:
             self._came.put(f"!{error}")
 
     def _take_text(self) -> None:

@@ -17,8 +17,10 @@ from tests.trust.doubts import doubt_all
 from tests.trust.floods import flood_all
 from tests.trust.fuzz import bend_files
 from tests.trust.kills import kill_at_random
+from tests.trust.supply import check_supply
 from tests.trust.threads import fail_in_all_threads
 from tests.trust.verdict import table
+from tests.trust.writes import write_only_where_named
 
 PAGES = ("brine-pump", "evaporation", "two-sluices", "salt-pans-night-shift")
 
@@ -38,6 +40,8 @@ def main() -> int:
         *flood_all(options.flood_s),
         *doubt_all(options.doubts, PAGES),
         *fail_in_all_threads(options.faults),
+        write_only_where_named(),
+        *check_supply(),
     ]
     print(
         f"{datetime.now(UTC):%Y-%m-%d}, Python {platform.python_version()}, "

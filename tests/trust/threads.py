@@ -30,13 +30,14 @@ from practice.snapshot import Command
 from practice.sound import accompany
 from practice.sound.accompany import Accompanist
 from practice.sound.partner import PartnerSettings, SecondPiano
+from practice.store import keeper
 from practice.store.keeper import TakeKeeper
 from practice.store.store import Store
 from tests.trust.verdict import Verdict
 
 EXERCISE = Path(__file__).resolve().parents[2] / "exercises" / "brine-pump.musicxml"
 SPAN = Span(2, 4)
-SPEED = 100.0
+SPEED = 150.0
 #: A sitting that has not ended by then hangs.
 MOST_S = 20.0
 
@@ -176,11 +177,13 @@ def _uncaught() -> Iterator[list[str]]:
     )
     # Time runs fast here: whoever looks up now and then does so more often.
     watch_s, ports.WATCH_S = ports.WATCH_S, 0.02
+    commit_s, keeper.COMMIT_S = keeper.COMMIT_S, 0.02
     idle_s, accompany.IDLE_S = accompany.IDLE_S, 0.005
     try:
         yield died
     finally:
-        threading.excepthook, ports.WATCH_S, accompany.IDLE_S = before, watch_s, idle_s
+        threading.excepthook, keeper.COMMIT_S = before, commit_s
+        ports.WATCH_S, accompany.IDLE_S = watch_s, idle_s
 
 
 @contextmanager
@@ -210,14 +213,14 @@ def _planted(place: Place, at_call: int) -> Iterator[threading.Event]:
 def _play_a_pass(store: Path) -> tuple[int, bool | None]:
     """Messages sent; whether anything was counted or said, None where the sitting hangs."""
     arrangement, clock = read_arrangement(EXERCISE), FastClock(SPEED)
-    keeper = TakeKeeper(store, lambda: datetime.now(UTC))
+    takes = TakeKeeper(store, lambda: datetime.now(UTC))
     partner = SecondPiano(
         arrangement, SilentInstrument, clock, PartnerSettings(own_notes=True), at_once=True
     )  # fmt: skip
     setting = Setting(
         arrangement, str(EXERCISE), Drill(SPAN), clock, lambda: datetime.now(UTC), "demo"
     )
-    one, driver = Sitting(setting, keeper, partner), OneKeyboard()
+    one, driver = Sitting(setting, takes, partner), OneKeyboard()
     one.start()
     keyboard = one.connect(driver)
     sent = _send_all(driver, clock, perform(
@@ -225,13 +228,13 @@ def _play_a_pass(store: Path) -> tuple[int, bool | None]:
         start_s=clock.now_s() + 3.0,
     ))  # fmt: skip
     one.tell(Command("listen", span=SPAN))
-    time.sleep(0.05)
+    time.sleep(0.03)
     ending = threading.Thread(target=one.stop, daemon=True)
     ending.start()
     ending.join(MOST_S)
     said = one.snapshot().message
     accompanist = partner._accompanist
-    counted = keeper.failures + keyboard.failures + partner.failures
+    counted = takes.failures + keyboard.failures + partner.failures
     counted += accompanist.failures if accompanist else 0
     return sent, None if ending.is_alive() else bool(said or counted)
 
