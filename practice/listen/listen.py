@@ -36,8 +36,16 @@ class _Stop:
     pass
 
 
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """A command with the moment it was given: the notes waiting behind it are later."""
+
+    command: Command
+    at_s: float
+
+
 _Heard = (
-    KeyEvent | Command | PortChange | PassRecord | JudgeFailed | tuple[MapCell, ...] | Said | _Stop
+    KeyEvent | _Asked | PortChange | PassRecord | JudgeFailed | tuple[MapCell, ...] | Said | _Stop
 )
 
 
@@ -98,7 +106,7 @@ class Listener:
 
     def tell(self, command: Command) -> None:
         """The player asked for something."""
-        self._queue.put(command)
+        self._queue.put(_Asked(command, self._clock.now_s()))
 
     def learn(self, record: PassRecord | JudgeFailed | tuple[MapCell, ...] | Said) -> None:
         """A pass was judged, the map changed, or something asked for was done."""
@@ -143,6 +151,9 @@ class Listener:
 
     def _step(self) -> bool:
         """Take all that waits, let time pass, publish. False when it was the last."""
+        # Read before the queue: all that was stamped until then is in it. Read after, a thread
+        # held up for seconds would let a silence pass that the waiting notes were played in.
+        until_s = self._clock.now_s() - GRACE_S
         heard = self._take_waiting()
         self._stopping = self._stopping or any(isinstance(item, _Stop) for item in heard)
         for item in heard:
@@ -151,7 +162,7 @@ class Listener:
             self._safely(lambda: self._session.end(self._clock.now_s()))
             self._publish()
             return False
-        self._safely(lambda: self._session.tick(self._clock.now_s() - GRACE_S))
+        self._safely(lambda: self._session.tick(until_s))
         if heard or self._has_changed():
             self._publish()
         if self._session.state == "ended":
@@ -168,11 +179,10 @@ class Listener:
         return heard
 
     def _take(self, item: _Heard) -> None:
-        now_s = self._clock.now_s()
         if isinstance(item, KeyEvent):
             self._lost += not self._safely(lambda: self._session.hear(item))
-        elif isinstance(item, Command):
-            self._safely(lambda: self._session.tell(item, now_s))
+        elif isinstance(item, _Asked):
+            self._safely(lambda: self._session.tell(item.command, item.at_s))
         elif isinstance(item, PortChange):
             self._safely(lambda: self._session.port_changed(item.name, item.connected, item.time_s))
         elif isinstance(item, PassRecord):

@@ -82,6 +82,33 @@ def test_a_fault_at_one_note_is_told_and_the_note_is_judged_all_the_same(pump):
     assert heard == [e.data for e in events]
 
 
+def test_a_thread_held_up_ends_no_pass_that_is_being_played(pump):
+    """Seconds go by while one note is judged; what was played and asked meanwhile waits."""
+    clock, told, events = ManualClock(), [], playing(pump)
+    at = next(k for k, e in enumerate(events) if e.data[0] == 0x90 and k > 8)
+
+    class Slow(Follower):
+        def hear(self, note):
+            if note.index == 3:
+                for k, event in enumerate(events[at:]):
+                    clock.move_to(event.time_s)
+                    listener.hand_on(event)
+                    if k == 5:
+                        listener.tell(Command("gesture", name="none"))
+            return super().hear(note)
+
+    listener = listen(pump, clock, told, make_follower=Slow)
+    for event in events[:at]:
+        clock.move_to(event.time_s)
+        listener.hand_on(event)
+    deadline = time.monotonic() + 20
+    while len(told) < len(events) and time.monotonic() < deadline:
+        time.sleep(0.01)
+    listener.stop()
+    (ended,) = [h for h in told if isinstance(h, PassEnded)]
+    assert len(ended.notes) == len([e for e in events if e.data[0] == 0x90 and e.data[2]])
+
+
 def test_snapshots_only_grow_newer_and_never_wait(pump):
     clock, told = FastClock(50.0), []
     listener = listen(pump, clock, told)
