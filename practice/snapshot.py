@@ -33,6 +33,7 @@ class PassRecord:
         slips: named. measures: `engine.measure.Measures`.
         good: a good pass by the definitions in force; why_not: one line where it was not.
         tempo_qpm: the tempo played.
+        instrument: what the keyboard is called; passes on two are never compared.
     """
 
     number: int
@@ -52,6 +53,7 @@ class PassRecord:
     why_not: str
     tempo_qpm: float
     started: str
+    instrument: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -105,8 +105,7 @@ def compare_sessions(
     """
     test = "permutation test over sessions"
     if len({s.instrument for s in (*earlier, *later)}) > 1:
-        none = no_estimate("different instruments")
-        return Change("not comparable", none, None, None, test, "played on different instruments")
+        return not_comparable(test)
     a, b = _means(earlier), _means(later)
     if min(len(a), len(b)) < LEAST_SESSIONS:
         n = min(len(a), len(b))
@@ -127,8 +126,7 @@ def find_trend(sessions: Sequence[Session], better: Better, worth: float = 0.0) 
     """
     test = "Kendall's rank test over sessions"
     if len({s.instrument for s in sessions}) > 1:
-        none = no_estimate("different instruments")
-        return Change("not comparable", none, None, None, test, "played on different instruments")
+        return not_comparable(test)
     x = _means(sessions)
     if len(x) < 2 * LEAST_SESSIONS:
         few = interval.too_few(len(x), 2 * LEAST_SESSIONS, "sessions", "")
@@ -137,6 +135,12 @@ def find_trend(sessions: Sequence[Session], better: Better, worth: float = 0.0) 
     if p <= CLAIM:
         return _claimed(slope, better, p, None, test)
     return _unclaimed(slope, worth, p, None, test)
+
+
+def not_comparable(test: str = "") -> Change:
+    """What is said of figures from different instruments: nothing."""
+    none = no_estimate("different instruments")
+    return Change("not comparable", none, None, None, test, "played on different instruments")
 
 
 def cost_of_other_hand(alone: Evenness, together: Evenness) -> Change:

@@ -106,7 +106,13 @@ def _review(arrangement: Arrangement, kept: KeptTake, events: list[KeyEvent]) ->
     start = kept.start
     same = arrangement.content_hash == start.content_hash
     span = start.span if same and start.span != whole_span(arrangement) else None
-    return review_take(arrangement, pair_notes(events), span=span, hands=start.hands)
+    return review_take(
+        arrangement,
+        pair_notes(events),
+        span=span,
+        hands=start.hands,
+        instrument=start.profile,
+    )
 
 
 def _report(path: str, arrangement: Arrangement, kept: KeptTake, review: Review) -> Report:

@@ -101,6 +101,7 @@ def _sit_down(evening: _Evening) -> Sitting:
     from practice.listen.kept_before import read_history, read_map
     from practice.listen.live_map import LiveMap
     from practice.listen.sitting import Setting, Sitting
+    from practice.ports.instrument_profiles import read_profiles
 
     options, env, store = evening.options, evening.env, evening.places.store
     source: Source = "demo" if options.player else "played"
@@ -118,8 +119,9 @@ def _sit_down(evening: _Evening) -> Sitting:
     # what the demo plays is no word of the player's on the page
     book_path = None if options.player else evening.places.data / "pages.json"
     return Sitting(
-        setting, _open_keeper(evening), partner, history, load_map, evening.coach, book_path
-    )
+        setting, _open_keeper(evening), partner, history, load_map, evening.coach, book_path,
+        read_profiles(evening.places.instruments),
+    )  # fmt: skip
 
 
 def _clock(options: argparse.Namespace, env: Environment) -> Clock:

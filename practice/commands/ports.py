@@ -107,13 +107,13 @@ def _keep_latency(options: argparse.Namespace, env: Environment) -> None:
 
 def check_touch(driver: Driver, name: str, options: argparse.Namespace, env: Environment) -> None:
     """Calibrate a keyboard by playing on it, say what was found, keep it."""
-    from practice.ports.instrument_profiles import keep_profile
+    from practice.ports.instrument_profiles import keep_profile, name_instrument
     from practice.ports.touch_check import ASKED, describe, hear_keyboard, read_touch
 
     env.say(f"{name}:")
     for line in ASKED:
         env.say(line)
-    instrument = read_touch(hear_keyboard(driver, env.clock, name), name)
+    instrument = read_touch(hear_keyboard(driver, env.clock, name), name_instrument(name))
     if instrument is None:
         env.say("No key was heard; what was known of this keyboard stays as it was.")
         return

@@ -45,13 +45,11 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     from engine.result import result_json
     from practice.commands.output import write_json, write_text
     from practice.library import open_arrangement
-    from practice.ports.instrument_profiles import find_profile
 
     places = find_places(options.data, env.variables)
     arrangement = open_arrangement(options.arrangement, places.cache)
     events, kept = _read_take(options.take, places)
-    port = kept.start.instrument if kept is not None else ""
-    instrument = find_profile(places.instruments, port)
+    instrument = _instrument_of(kept, places)
     review = _review(arrangement, pair_notes(events), kept, options, instrument)
     if options.matches:
         notes = review.recording.notes
@@ -65,6 +63,15 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
         number = _keep(options, env, places, arrangement, events, pulse)
         (env.warn if "-" in (options.json, options.matches) else env.say)(f"Kept as take {number}.")
     return ExitStatus.DONE
+
+
+def _instrument_of(kept: KeptTake | None, places: Places) -> Instrument | None:
+    """The keyboard as calibrated when the take was played; else as it was calibrated since."""
+    from practice.ports.instrument_profiles import find_profile
+
+    if kept is None:
+        return None
+    return kept.start.profile or find_profile(places.instruments, kept.start.instrument)
 
 
 def _read_take(named: str, places: Places) -> tuple[list[KeyEvent], KeptTake | None]:

@@ -6,11 +6,12 @@ import contextlib
 import queue
 import threading
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from engine.arrangement import notes_in
 from engine.findings import Estimate
+from engine.measure.instrument import Instrument
 from engine.performance import Recording
 from engine.result import rounded, to_json
 from engine.review import PassReview, review_take
@@ -48,12 +49,18 @@ class JudgeFailed:
     why: str
 
 
-def judge_pass(ended: PassEnded, history: Sequence[tuple[float, float]] = ()) -> list[Judged]:
+def judge_pass(
+    ended: PassEnded,
+    history: Sequence[tuple[float, float]] = (),
+    instrument: Instrument | None = None,
+) -> list[Judged]:
     """Review a pass from all its notes.
 
     Args:
         ended: the pass.
-        history: (share of the marked tempo, evenness in ms) of earlier passes, oldest first.
+        history: (share of the marked tempo, evenness in ms) of earlier passes on the same
+            instrument, oldest first.
+        instrument: it as calibrated, if it was.
     """
     review = review_take(
         ended.arrangement,
@@ -61,6 +68,7 @@ def judge_pass(ended: PassEnded, history: Sequence[tuple[float, float]] = ()) ->
         span=ended.span,
         hands=ended.hands,
         pulse=ended.pulse,
+        instrument=instrument,
     )
     return [_weigh(ended, one, history) for one in review.passes]
 
@@ -130,28 +138,43 @@ def _is_complete(ended: PassEnded, one: PassReview) -> bool:
     return bool(begins and one.played.to_q >= float(onset_q.max()) - beat_q)
 
 
+#: (share of the marked tempo, evenness in ms) of passes, oldest first, by the instrument's name.
+History = Mapping[str, Sequence[tuple[float, float]]]
+
+
+@dataclass(frozen=True, slots=True)
+class _Waiting:
+    """A pass to be judged, and what it was played on."""
+
+    ended: PassEnded
+    played_on: str
+    instrument: Instrument | None
+
+
 class Judge:
     """Takes ended passes and delivers what they came to, in order, never on the caller's thread.
 
     Args:
         deliver: takes each verdict, on the judge's thread.
-        history: see `judge_pass`; grows with the passes judged.
+        history: see `judge_pass`, by the name of the instrument; grows with the passes judged.
     """
 
     def __init__(
         self,
         deliver: Callable[[Judged | JudgeFailed], None],
-        history: Sequence[tuple[float, float]] = (),
+        history: History | None = None,
     ) -> None:
         self._deliver = deliver
-        self._history = list(history)
-        self._queue: queue.SimpleQueue[PassEnded | None] = queue.SimpleQueue()
+        self._history = {name: list(passes) for name, passes in (history or {}).items()}
+        self._queue: queue.SimpleQueue[_Waiting | None] = queue.SimpleQueue()
         self._thread = threading.Thread(target=self._run, name="judge", daemon=True)
         self._thread.start()
 
-    def submit(self, ended: PassEnded) -> None:
-        """Have a pass judged."""
-        self._queue.put(ended)
+    def submit(
+        self, ended: PassEnded, played_on: str = "", instrument: Instrument | None = None
+    ) -> None:
+        """Have a pass judged that was played on the instrument of that name."""
+        self._queue.put(_Waiting(ended, played_on, instrument))
 
     def stop(self) -> None:
         """Judge what still waits, then end."""
@@ -159,19 +182,21 @@ class Judge:
         self._thread.join()
 
     def _run(self) -> None:
-        while (ended := self._queue.get()) is not None:
+        while (waiting := self._queue.get()) is not None:
+            history = self._history.setdefault(waiting.played_on, [])
             try:
-                for one in judge_pass(ended, self._history):
-                    self._remember(one)
+                for one in judge_pass(waiting.ended, history, waiting.instrument):
+                    _remember(one, history)
                     self._deliver(one)
             except Exception as error:
-                self._say_failed(ended, error)
+                self._say_failed(waiting.ended, error)
 
     def _say_failed(self, ended: PassEnded, error: Exception) -> None:
         # A listener that cannot take even this must not end the judging of later passes.
         with contextlib.suppress(Exception):
             self._deliver(JudgeFailed(ended, f"{type(error).__name__}: {error}"))
 
-    def _remember(self, one: Judged) -> None:
-        if one.tempo_share and one.facts.evenness_ms is not None:
-            self._history.append((one.tempo_share, one.facts.evenness_ms))
+
+def _remember(one: Judged, history: list[tuple[float, float]]) -> None:
+    if one.tempo_share and one.facts.evenness_ms is not None:
+        history.append((one.tempo_share, one.facts.evenness_ms))

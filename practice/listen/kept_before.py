@@ -8,6 +8,7 @@ from pathlib import Path
 
 from engine.arrangement import Arrangement
 from engine.errors import UndersongError
+from practice.listen.judge import History
 from practice.listen.live_map import LiveMap
 from practice.store.importing import judge_kept
 from practice.store.keeper import TakeKeeper
@@ -48,18 +49,23 @@ def open_keeper(
     return TakeKeeper(store_path, now)
 
 
-def read_history(store_path: Path, arrangement: Arrangement) -> list[tuple[float, float]]:
-    """(share of the marked tempo, evenness in ms) of the passes kept so far, oldest first."""
+def read_history(store_path: Path, arrangement: Arrangement) -> History:
+    """How even the passes kept so far were, by the instrument they were played on.
+
+    What the demo played is left out: it is not the player's own.
+    """
     try:
         with Store(store_path) as store:
+            takes = {t.number: t.start for t in store.takes(arrangement.content_hash)}
             kept = store.passes(arrangement.content_hash)
     except StoreError:
-        return []
-    return [
-        (p.tempo_qpm / arrangement.tempo_at(p.from_q).qpm, p.evenness_ms)
-        for p in kept
-        if p.tempo_qpm and p.evenness_ms is not None
-    ]
+        return {}
+    history: dict[str, list[tuple[float, float]]] = {}
+    for p in kept:
+        if p.tempo_qpm and p.evenness_ms is not None and takes[p.take].source != "demo":
+            share = p.tempo_qpm / arrangement.tempo_at(p.from_q).qpm
+            history.setdefault(takes[p.take].instrument, []).append((share, p.evenness_ms))
+    return history
 
 
 def read_map(store_path: Path, arrangement: Arrangement) -> LiveMap:

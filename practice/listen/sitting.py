@@ -31,11 +31,12 @@ from practice.listen.happenings import (
     TakeBegan,
     TakeEnded,
 )
-from practice.listen.judge import Judge, Judged, JudgeFailed, detail_of, value_of
+from practice.listen.judge import History, Judge, Judged, JudgeFailed, detail_of, value_of
 from practice.listen.listen import Listener
 from practice.listen.live_map import LiveMap
 from practice.listen.outcome import Outcome
 from practice.listen.page_notes import PageNotes
+from practice.ports.instrument_profiles import Profiles, name_instrument
 from practice.ports.ports import Driver, Keyboard, PortChange
 from practice.report.proof_book import What
 from practice.snapshot import Command, PassRecord, Snapshot
@@ -93,10 +94,11 @@ class Sitting:
         setting: what it is about.
         keeper: keeps the takes; None where they cannot be kept.
         partner: click and other hand, if any.
-        history: (share of the marked tempo, evenness in ms) of earlier passes, oldest first.
+        history: what was played before on each instrument, see `practice.listen.judge`.
         load_map: the stages of an arrangement's sections so far.
         coach: says what is next after each pass, if a drill is run.
         book_path: the file of what the player says of pages; None: nothing said is kept.
+        profiles: the keyboards that were calibrated.
     """
 
     def __init__(
@@ -104,15 +106,17 @@ class Sitting:
         setting: Setting,
         keeper: TakeKeeper | None,
         partner: Partner | None = None,
-        history: list[tuple[float, float]] | None = None,
+        history: History | None = None,
         load_map: Callable[[Arrangement], LiveMap] = LiveMap,
         coach: Coach | None = None,
         book_path: Path | None = None,
+        profiles: Profiles | None = None,
     ) -> None:
         self._setting = setting
         self._keeper = keeper
         self._partner = partner
         self._coach = coach
+        self._profiles = profiles or Profiles()
         self._keyboard: Keyboard | None = None
         self._started: dict[int, datetime] = {}
         self._pulse: PulseBegan | None = None
@@ -132,7 +136,7 @@ class Sitting:
         self._load_map = load_map
         self._maps: dict[str, LiveMap] = {}
         self.listener.learn(self._map_of(setting.arrangement).cells())
-        self._judge = Judge(self._judged, history or ())
+        self._judge = Judge(self._judged, history)
 
     def start(self) -> None:
         """Begin to listen."""
@@ -224,7 +228,8 @@ class Sitting:
             if self._keeper:
                 self._keeper.append(happening.take, happening.event)
         elif isinstance(happening, PassEnded):
-            self._judge.submit(happening)
+            port = self.outcome.began[happening.take].port
+            self._judge.submit(happening, name_instrument(port), self._profiles.of(port))
         elif isinstance(happening, TakeBegan):
             self._take_began(happening)
         elif isinstance(happening, TakeEnded):
@@ -247,8 +252,9 @@ class Sitting:
             self._keeper.begin(
                 began.take,
                 TakeStart(
-                    arrangement.content_hash, arrangement.title, setting.path, began.port,
-                    setting.source, started, drill.span, drill.hands, drill.pulse_kind, drill.rate,
+                    arrangement.content_hash, arrangement.title, setting.path,
+                    name_instrument(began.port), setting.source, started, drill.span, drill.hands,
+                    drill.pulse_kind, drill.rate, self._profiles.of(began.port),
                 ),
             )  # fmt: skip
 
@@ -306,7 +312,8 @@ class Sitting:
             kept = keep_as(judged, in_take, started)
             self._keeper.add_pass(take, kept, detail_of(judged))
             kept_as = self._keeper.number(take)
-        record = make_record(judged, number, kept_as, started)
+        played_on = name_instrument(self.outcome.began[take].port)
+        record = make_record(judged, number, kept_as, started, played_on)
         self.listener.learn(record)
         if self._coach:
             self.listener.tell(self._coach.judged(record))
@@ -320,13 +327,16 @@ class Sitting:
         return self._maps[arrangement.content_hash]
 
 
-def make_record(judged: Judged, number: int, take: int, started: datetime) -> PassRecord:
+def make_record(
+    judged: Judged, number: int, take: int, started: datetime, played_on: str = ""
+) -> PassRecord:
     """A judged pass as the window and the terminal show it."""
     one = judged.review
     return PassRecord(
         number, take, judged.ended.span, one.hands, one.pulse, one.played.from_q, one.played.to_q,
         one.notes, one.pedals, one.findings, one.deviations_ms, one.slips, one.measures,
         judged.good, judged.why_not, one.played.tempo_qpm, started.isoformat(timespec="seconds"),
+        played_on,
     )  # fmt: skip
 
 

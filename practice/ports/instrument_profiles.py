@@ -5,29 +5,54 @@ from __future__ import annotations
 import json
 import os
 import sys
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from engine.errors import UndersongError
 from engine.measure.instrument import Instrument, profile_of, read_profile
-from practice.ports.port_names import normalise_name
+from practice.ports.port_names import lasting_name, normalise_name
 
 
 class ProfileError(UndersongError):
     """The file of calibrated keyboards cannot be read or written."""
 
 
-def find_profile(path: Path, port: str) -> Instrument | None:
-    """The keyboard on a port as calibrated; None if it never was, or cannot be read.
+@dataclass(frozen=True, slots=True)
+class Profiles:
+    """The calibrated keyboards, as they were read."""
 
-    Judging goes on with what is usual; `keep_profile` says what is wrong with the file.
+    told: Mapping[str, Any] = field(default_factory=dict)
+
+    def of(self, port: str) -> Instrument | None:
+        """The keyboard on a port as calibrated; None if it never was, or cannot be read."""
+        try:
+            return read_profile(self.told[_key(port)]) if port else None
+        except (KeyError, TypeError, ValueError):
+            return None
+
+
+def read_profiles(path: Path) -> Profiles:
+    """All keyboards calibrated so far.
+
+    None where the file cannot be read: judging goes on with what is usual, and `keep_profile`
+    says what is wrong with the file.
     """
-    if not port:
-        return None
     try:
-        return read_profile(_read_all(path)[_key(port)])
-    except (KeyError, TypeError, ValueError, ProfileError):
-        return None
+        return Profiles(_read_all(path))
+    except ProfileError:
+        return Profiles()
+
+
+def find_profile(path: Path, port: str) -> Instrument | None:
+    """The keyboard on one port as calibrated, None as in `Profiles.of`."""
+    return read_profiles(path).of(port)
+
+
+def name_instrument(port: str) -> str:
+    """What a keyboard is called in what is kept of it, however often it is plugged in anew."""
+    return lasting_name(port, windows=sys.platform == "win32")
 
 
 def keep_profile(path: Path, port: str, instrument: Instrument) -> None:

@@ -22,13 +22,18 @@ _WINDOWS_INDEX = re.compile(r"\s+\d+\s*$")
 _PASSAGES = re.compile(r"midi through|midi thru|\bthrough port\b", re.IGNORECASE)
 
 
-def normalise_name(name: str, windows: bool = False) -> str:
-    """The part of a port's name that stays the same, in one case and spacing."""
+def lasting_name(name: str, windows: bool = False) -> str:
+    """The part of a port's name that stays the same: what the keyboard is called."""
     for pattern in _CHANGING:
         name = pattern.sub("", name)
     if windows:
         name = _WINDOWS_INDEX.sub("", name)
-    return " ".join(name.casefold().split())
+    return " ".join(name.split())
+
+
+def normalise_name(name: str, windows: bool = False) -> str:
+    """The same in one case, to compare by."""
+    return lasting_name(name, windows).casefold()
 
 
 def is_own(name: str) -> bool:

@@ -55,7 +55,9 @@ def find_candidates(days: Sequence[Day]) -> list[Candidate]:
     """The comparisons that enough days on one instrument allow."""
     if not days:
         return []
-    same = [d for d in days if d.instrument == days[-1].instrument]
+    # a day on several instruments belongs to no series
+    last = next((d.instrument for d in reversed(days) if d.instrument >= 0), -1)
+    same = [d for d in days if d.instrument == last]
     found = [_candidate(same, *m) for m in _MEASURES] + [_since_start(same, *m) for m in _MEASURES]
     return [c for c in found if c is not None]
 

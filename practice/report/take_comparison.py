@@ -8,7 +8,7 @@ from typing import Any
 
 from engine.errors import TakeError
 from engine.findings import Estimate, no_estimate
-from engine.measure.change import Better, Change, compare_passes
+from engine.measure.change import Better, Change, compare_passes, not_comparable
 from practice.store.store import Store
 
 #: What is compared: words, where it is among the measures, unit, which way is better.
@@ -40,13 +40,15 @@ def compare_takes(store: Store, one: int, other: int) -> list[Comparison]:
     takes = [store.take(number) for number in (one, other)]
     if takes[0].start.title != takes[1].start.title:
         raise TakeError("they are of different arrangements", f"takes {one} and {other}")
+    apart = takes[0].start.instrument != takes[1].start.instrument
     measures = [_measures(store, number) for number in (one, other)]
     out = []
     for what, group, name, unit, better in LINES:
         a, b = (_estimate(m, group, name, unit) for m in measures)
         if a.value is None and b.value is None:
             continue
-        out.append(Comparison(what, a, b, compare_passes(a, b, better)))
+        change = not_comparable() if apart else compare_passes(a, b, better)
+        out.append(Comparison(what, a, b, change))
     return out
 
 

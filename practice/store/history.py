@@ -36,7 +36,8 @@ class Day:
         passes: of the whole section. good: of these. parts: passes of a part of it.
         right_share: share of all notes right. seconds: spent, parts included.
         tempo_share: fastest good pass, None where there was none.
-        timing_ms: mean over the passes. evenness_ms: the same for passes at like tempo.
+        timing_ms: mean over the passes on the instrument played last, so that all days are one
+            series. evenness_ms: the same for passes at like tempo.
         instrument: number of the one played on, 0 for none known, -1 for several.
     """
 
@@ -69,19 +70,32 @@ def read_days(
         tempo: share of the marked tempo near which evenness is compared, to within a band of 5 %.
     """
     near = [round(20 * (tempo or -1) * (1 + off)) for off in (-LIKE_TEMPO, LIKE_TEMPO)]
+    played_on = read_instrument(store, key, hands)
     rows = store.query(
         """SELECT day, sum(passes), sum(good), sum(parts),
             1.0 * sum(notes_right) / max(sum(notes), 1), sum(seconds), max(tempo_share),
-            sum(timing_n), sum(timing_sum), sum(timing_squares),
-            sum(iif(band BETWEEN ?3 AND ?4, even_n, 0)),
-            total(iif(band BETWEEN ?3 AND ?4, even_sum, 0)),
-            total(iif(band BETWEEN ?3 AND ?4, even_squares, 0)),
+            sum(iif(instrument = ?6, timing_n, 0)),
+            total(iif(instrument = ?6, timing_sum, 0)),
+            total(iif(instrument = ?6, timing_squares, 0)),
+            sum(iif(instrument = ?6 AND band BETWEEN ?3 AND ?4, even_n, 0)),
+            total(iif(instrument = ?6 AND band BETWEEN ?3 AND ?4, even_sum, 0)),
+            total(iif(instrument = ?6 AND band BETWEEN ?3 AND ?4, even_squares, 0)),
             min(instrument), max(instrument)
             FROM section_days WHERE key = ?1 AND hands = ?2
             GROUP BY day ORDER BY day DESC LIMIT ?5""",
-        (key, hands, *near, limit),
+        (key, hands, *near, limit, played_on),
     )
     return [_day(key, hands, row) for row in reversed(rows)]
+
+
+def read_instrument(store: Store, key: str, hands: Hands) -> int:
+    """Number of the instrument on which a section was played last, 0 for none known."""
+    rows = store.query(
+        """SELECT coalesce(t.instrument, 0) FROM section_passes s JOIN takes t ON t.id = s.take
+            WHERE s.key = ? AND s.hands = ? ORDER BY s.started_us DESC LIMIT 1""",
+        (key, hands),
+    )
+    return int(rows[0][0]) if rows else 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,17 +198,21 @@ def read_places(
 ) -> tuple[list[list[float]], list[list[float]]]:
     """Deviation of each place in ms, one row a pass: the oldest passes and the newest.
 
-    At most `PLACES_OF` on each side, and none on both.
+    All on the instrument played last; at most `PLACES_OF` on each side, and none on both.
     """
+    played_on = read_instrument(store, key, hands)
     ((half,),) = store.query(
-        "SELECT total(even_n) / 2 FROM section_days WHERE key = ? AND hands = ?", (key, hands)
+        """SELECT total(even_n) / 2 FROM section_days
+            WHERE key = ? AND hands = ? AND instrument = ?""",
+        (key, hands, played_on),
     )
     sides = []
     for order in ("ASC", "DESC"):
         rows = store.query(
-            f"""SELECT places FROM section_passes WHERE key = ?1 AND hands = ?2 AND places != ''
-                ORDER BY started_us {order} LIMIT ?3""",
-            (key, hands, min(PLACES_OF, int(half))),
+            f"""SELECT places FROM section_passes s JOIN takes t ON t.id = s.take
+                WHERE key = ?1 AND s.hands = ?2 AND places != '' AND coalesce(t.instrument, 0) = ?4
+                ORDER BY s.started_us {order} LIMIT ?3""",
+            (key, hands, min(PLACES_OF, int(half)), played_on),
         )
         told = [json.loads(text) for (text,) in rows]
         sides.append([row for row in told if None not in row and len(row) == len(told[0])])

@@ -59,6 +59,8 @@ def judge_kept(
 ) -> int:
     """Judge all of a kept take, as one stretch of playing, and keep what its passes came to.
 
+    By the keyboard as it was calibrated when it was played.
+
     Args:
         store: where it is. arrangement: what it was played from. take: which.
         pulse: strict, if it was played to a click and its downbeat is known.
@@ -72,7 +74,7 @@ def judge_kept(
         arrangement, 0, 1, 0, recording.notes, recording.pedals, start.span, start.hands,
         pulse or Pulse(),
     )  # fmt: skip
-    judged = judge_pass(ended)
+    judged = judge_pass(ended, instrument=start.profile)
     for number, one in enumerate(judged, 1):
         began = start.started + timedelta(seconds=one.review.notes[0].onset_s)
         store.add_pass(keep_as(one, number, began, take.number), detail_of(one))

@@ -13,6 +13,7 @@ from typing import Any, Literal
 
 from engine.arrangement import Hands, Span
 from engine.findings import Finding, Slip
+from engine.measure.instrument import Instrument
 from engine.performance import Pulse
 from engine.section_review import SectionReview
 
@@ -32,7 +33,13 @@ _WORDS: dict[str, Any] = {letter: word for word, letter in _LETTERS.items()}
 
 @dataclass(frozen=True, slots=True)
 class TakeStart:
-    """What is known of a take when it begins. `hands` None: the playing shall tell."""
+    """What is known of a take when it begins.
+
+    Attributes:
+        instrument: what the keyboard is called; takes of two names are never one series.
+        hands: None: the playing shall tell.
+        profile: the keyboard as it was calibrated then, None if it was not.
+    """
 
     content_hash: str
     title: str
@@ -44,6 +51,7 @@ class TakeStart:
     hands: Hands | None
     pulse_kind: Literal["free", "strict"]
     rate: float
+    profile: Instrument | None = None
 
 
 @dataclass(frozen=True, slots=True)

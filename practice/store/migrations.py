@@ -9,6 +9,8 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable
 
+from practice.ports.port_names import lasting_name
+
 
 def _make_takes(db: sqlite3.Connection) -> None:
     """Arrangements, instruments, takes and the raw events of takes."""
@@ -209,6 +211,38 @@ def _keep_old_judgements(db: sqlite3.Connection) -> None:
     db.execute("CREATE INDEX judged_before ON passes_before(take, number)")
 
 
+def _keep_profiles(db: sqlite3.Connection) -> None:
+    """The keyboard of each take as it was calibrated; one keyboard, one name, however plugged in.
+
+    Until now a keyboard was named by its port, with the number that changes with each plugging-in.
+    """
+    db.execute(
+        """CREATE TABLE profiles (
+            id INTEGER PRIMARY KEY,
+            told TEXT NOT NULL UNIQUE)     -- engine.measure.instrument.profile_of, as JSON"""
+    )
+    db.execute("ALTER TABLE takes ADD COLUMN profile INTEGER REFERENCES profiles(id)")
+    _join_instruments(db)
+
+
+def _join_instruments(db: sqlite3.Connection) -> None:
+    first: dict[str, int] = {}
+    joined = False
+    for number, name in db.execute("SELECT id, name FROM instruments ORDER BY id").fetchall():
+        lasting = lasting_name(name)
+        if first.setdefault(lasting, number) == number:
+            db.execute("UPDATE instruments SET name = ? WHERE id = ?", (lasting, number))
+        else:
+            db.execute(
+                "UPDATE takes SET instrument = ? WHERE instrument = ?", (first[lasting], number)
+            )
+            db.execute("DELETE FROM instruments WHERE id = ?", (number,))
+            joined = True
+    days = db.execute("SELECT DISTINCT key, day FROM section_passes").fetchall()
+    for key, day in days if joined else ():
+        sum_up_day(db, key, day)
+
+
 #: In the order they are taken. New ones go at the end.
 STEPS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     _make_takes,
@@ -216,6 +250,7 @@ STEPS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     _make_sections,
     _sum_up_days,
     _keep_old_judgements,
+    _keep_profiles,
 )
 
 

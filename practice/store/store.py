@@ -7,6 +7,7 @@ safe against a power cut too. One `Store` belongs to one thread.
 from __future__ import annotations
 
 import contextlib
+import json
 import sqlite3
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, timedelta, timezone
@@ -15,6 +16,7 @@ from typing import Any
 
 from engine.arrangement import Span
 from engine.errors import TakeError, UndersongError
+from engine.measure.instrument import Instrument, profile_of, read_profile
 from engine.performance import KeyEvent, Pulse, pair_notes
 from practice.store.event_blobs import BlobError, pack_events, unpack_events
 from practice.store.kept import (
@@ -81,12 +83,13 @@ class Store:
             offset = start.started.utcoffset() or timedelta(0)
             cursor = self._db.execute(
                 """INSERT INTO takes (arrangement, instrument, source, started_us, zone_s,
-                    touched_us, state, from_bar, to_bar, hands, pulse, rate)
-                    VALUES (?, ?, ?, ?, ?, ?, 'open', ?, ?, ?, ?, ?)""",
+                    touched_us, state, from_bar, to_bar, hands, pulse, rate, profile)
+                    VALUES (?, ?, ?, ?, ?, ?, 'open', ?, ?, ?, ?, ?, ?)""",
                 (
                     self._arrangement(start), self._instrument(start.instrument), start.source,
                     started_us, int(offset.total_seconds()), started_us, start.span.from_bar,
                     start.span.to_bar, start.hands or "", start.pulse_kind, start.rate,
+                    self._profile(start.profile),
                 ),
             )  # fmt: skip
             return int(cursor.lastrowid or 0)
@@ -254,6 +257,13 @@ class Store:
         self._db.execute("INSERT OR IGNORE INTO instruments (name) VALUES (?)", (name,))
         return self._id("instruments", "name", name)
 
+    def _profile(self, profile: Instrument | None) -> int | None:
+        if profile is None:
+            return None
+        told = json.dumps(profile_of(profile), ensure_ascii=False, separators=(",", ":"))
+        self._db.execute("INSERT OR IGNORE INTO profiles (told) VALUES (?)", (told,))
+        return self._id("profiles", "told", told)
+
     def _id(self, table: str, column: str, value: str) -> int:
         row = self._db.execute(f"SELECT id FROM {table} WHERE {column} = ?", (value,)).fetchone()
         return int(row[0])
@@ -326,7 +336,8 @@ def _say_error(error: str) -> tuple[str, str]:
 _TAKES = """SELECT t.id, a.content_hash, a.title, a.path, coalesce(i.name, ''), t.source,
     t.started_us, t.zone_s, t.from_bar, t.to_bar, t.hands, t.pulse, t.rate, t.state, t.notes,
     t.length_s, (SELECT count(*) FROM passes p WHERE p.take = t.id),
-    (SELECT count(*) FROM passes p WHERE p.take = t.id AND p.good), t.keeper
+    (SELECT count(*) FROM passes p WHERE p.take = t.id AND p.good), t.keeper,
+    coalesce((SELECT told FROM profiles p WHERE p.id = t.profile), '')
     FROM takes t JOIN arrangements a ON a.id = t.arrangement
     LEFT JOIN instruments i ON i.id = t.instrument"""
 
@@ -337,12 +348,20 @@ _PASS_COLUMNS = """take, number, started_us, day, first_note, last_note, from_ba
 
 def _kept_take(row: Sequence[Any]) -> KeptTake:
     (number, content_hash, title, path, instrument, source, started_us, zone_s, first, last, hands,
-     pulse, rate, state, notes, length_s, passes, good, keeper) = row  # fmt: skip
+     pulse, rate, state, notes, length_s, passes, good, keeper, profile) = row  # fmt: skip
     start = TakeStart(
         content_hash, title, path, instrument, source, _moment(started_us, zone_s),
-        Span(first, last), hands or None, pulse, rate,
+        Span(first, last), hands or None, pulse, rate, _read_profile(profile),
     )  # fmt: skip
     return KeptTake(number, start, state, notes, length_s, passes, good, bool(keeper))
+
+
+def _read_profile(told: str) -> Instrument | None:
+    """The profile kept with a take; one that cannot be read is as none."""
+    try:
+        return read_profile(json.loads(told)) if told else None
+    except (TypeError, ValueError):
+        return None
 
 
 def _kept_pass(row: Sequence[Any]) -> KeptPass:

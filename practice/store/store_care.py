@@ -15,7 +15,8 @@ from practice.store.store import PAGE_BYTES, Store, StoreError
 
 #: Tables that are salvaged, in an order in which each only refers to earlier ones.
 TABLES = (
-    "arrangements", "instruments", "takes", "events", "passes", "section_passes", "passes_before",
+    "arrangements", "instruments", "profiles", "takes", "events", "passes", "section_passes",
+    "passes_before",
 )  # fmt: skip
 #: Rows that are not there in a row before a table counts as read to its end.
 EMPTY_ROWS = 5000
@@ -185,7 +186,9 @@ def _save_rows(
     source: sqlite3.Connection, copy: sqlite3.Connection, table: str, lost: list[str]
 ) -> int:
     """Copy a table row by row; rows that cannot be read are named in `lost`."""
-    columns = [row[1] for row in copy.execute(f"PRAGMA table_info({table})")]
+    columns = _shared_columns(source, copy, table)
+    if not columns:
+        return 0
     marks = ", ".join("?" * (len(columns) + 1))
     names = ", ".join(("rowid", *columns))
     read = f"SELECT {names} FROM {table} WHERE rowid = ?"
@@ -207,6 +210,17 @@ def _save_rows(
         copy.execute(f"INSERT OR REPLACE INTO {table} ({names}) VALUES ({marks})", row)
         saved += 1
     return saved
+
+
+def _shared_columns(source: sqlite3.Connection, copy: sqlite3.Connection, table: str) -> list[str]:
+    """Columns that both have: an older store lacks the newest; all where it cannot say."""
+    ask = f"PRAGMA table_info({table})"
+    columns = [row[1] for row in copy.execute(ask)]
+    try:
+        there = {row[1] for row in source.execute(ask)}
+    except sqlite3.Error:
+        return columns
+    return [name for name in columns if name in there]
 
 
 def _last_row(source: sqlite3.Connection, table: str) -> int | None:

@@ -148,7 +148,10 @@ def _pass_before(view: View, record: PassRecord) -> PassRecord | None:
     alike = [
         r
         for r in view.snapshot.passes
-        if r.number < record.number and r.hands == record.hands and r.span == record.span
+        if r.number < record.number
+        and r.hands == record.hands
+        and r.span == record.span
+        and r.instrument == record.instrument
     ]
     return alike[-1] if alike else None
 

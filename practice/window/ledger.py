@@ -132,6 +132,7 @@ def best_at_tempo(passes: Sequence[PassRecord], record: PassRecord) -> PassRecor
         for r in passes
         if r.span == record.span
         and r.hands == record.hands
+        and r.instrument == record.instrument
         and abs(r.tempo_qpm - record.tempo_qpm) <= SAME_TEMPO * record.tempo_qpm
     ]
     return max(alike, key=_merit, default=None)

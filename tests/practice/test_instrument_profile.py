@@ -4,22 +4,40 @@ from __future__ import annotations
 
 import argparse
 import io
+import json
 import threading
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from engine.arrangement import Arrangement, whole_span
 from engine.measure.instrument import Instrument, calibrate, profile_of, read_profile
-from engine.performance import KeyEvent, pair_notes
+from engine.performance import KeyEvent, Pulse, pair_notes
 from engine.read import read_arrangement
 from engine.review import PassReview, review_take
+from practice.cli import main
 from practice.clock import ManualClock
 from practice.commands.ports import check_touch
+from practice.drill import Drill
 from practice.environment import Environment, find_places
+from practice.listen.happenings import PassEnded
+from practice.listen.judge import Judge, Judged, JudgeFailed
+from practice.listen.kept_before import read_history
+from practice.listen.sitting import Setting, Sitting
 from practice.player import CHARACTERS, perform
-from practice.ports.instrument_profiles import ProfileError, find_profile, keep_profile
-from practice.ports.ports import Callback
+from practice.ports.instrument_profiles import (
+    ProfileError,
+    find_profile,
+    keep_profile,
+    read_profiles,
+)
+from practice.ports.ports import Callback, PortChange
+from practice.store.importing import judge_kept
+from practice.store.keeper import TakeKeeper
+from practice.store.kept import TakeStart
+from practice.store.store import Store
 
 #: Each step louder, the upper note of an octave comes so much earlier.
 SLOPE_MS = 0.8
@@ -131,3 +149,112 @@ def test_a_damaged_file_is_left_as_it_is(tmp_path: Path, instrument: Instrument)
     with pytest.raises(ProfileError):
         keep_profile(path, "Stage Piano", instrument)
     assert path.read_text(encoding="utf-8") == "{"
+
+
+NOON = datetime(2026, 5, 1, 12, 0, tzinfo=UTC)
+SCORE = "salt-pans-night-shift.musicxml"
+
+
+def decibels(measures: dict) -> float | None:
+    return measures["balance"]["line_over_figure_db"]["value"]
+
+
+@pytest.fixture(scope="module")
+def pans(exercises: Path) -> Arrangement:
+    return read_arrangement(exercises / SCORE)
+
+
+@pytest.fixture(scope="module")
+def playing(pans: Arrangement) -> list[KeyEvent]:
+    return perform(pans, CHARACTERS["demo"], np.random.default_rng(1))
+
+
+def test_a_sitting_judges_by_the_calibrated_keyboard_and_keeps_it_with_the_take(
+    pans: Arrangement, playing: list[KeyEvent], instrument: Instrument, exercises: Path,
+    tmp_path: Path,
+) -> None:  # fmt: skip
+    places = find_places(str(tmp_path), {})
+    keep_profile(places.instruments, "Stage Piano 20:0", instrument)
+    clock = ManualClock()
+    setting = Setting(pans, str(exercises / SCORE), Drill(whole_span(pans)), clock, lambda: NOON)
+    keeper = TakeKeeper(places.store, lambda: NOON)
+    sitting = Sitting(setting, keeper, profiles=read_profiles(places.instruments))
+    sitting.port_changed(PortChange("Stage Piano 28:0", True, 0.0))
+    sitting.start()
+    for event in playing:
+        clock.move_to(event.time_s)
+        sitting.hand_on(event)
+    sitting.stop()
+    with Store(places.store) as store:
+        start, detail = store.take(1).start, store.detail(1, 1)
+    assert (start.instrument, start.profile) == ("Stage Piano", instrument)
+    assert decibels(dict(detail.measures)) is not None
+    assert "calibrated" in detail.measures["octaves"]["slope_source"]
+    assert sitting.snapshot().passes[0].instrument == "Stage Piano"
+    # Calibrated anew since: the take is judged by what it was played on.
+    keep_profile(places.instruments, "Stage Piano", Instrument("Stage Piano", db_per_velocity=0.5))
+    told = review_json(exercises / SCORE, "1", tmp_path)
+    assert decibels(told) == pytest.approx(decibels(dict(detail.measures)), abs=0.02)
+
+
+def review_json(score: Path, take: str, data: Path) -> dict:
+    said = io.StringIO()
+    env = Environment(stdout=said, stderr=io.StringIO(), variables={})
+    assert main(["review", str(score), take, "--json", "-", "--data", str(data)], env) == 0
+    return json.loads(said.getvalue())["passes"][0]["measures"]
+
+
+def keep_take(
+    store: Store, pans: Arrangement, playing: list[KeyEvent], name: str,
+    profile: Instrument | None,
+) -> int:  # fmt: skip
+    number = store.begin_take(
+        TakeStart(pans.content_hash, pans.title, "", name, "played", NOON, whole_span(pans), None,
+                  "free", 1.0, profile)
+    )  # fmt: skip
+    store.append(number, playing, NOON)
+    store.end_take(number, NOON)
+    return number
+
+
+def test_kept_takes_are_judged_again_by_what_they_were_played_on(
+    pans: Arrangement, playing: list[KeyEvent], instrument: Instrument, tmp_path: Path
+) -> None:
+    with Store(tmp_path / "takes.db") as store:
+        told = []
+        for profile in (instrument, None):
+            number = keep_take(store, pans, playing, "Stage Piano", profile)
+            assert store.take(number).start.profile == profile
+            judge_kept(store, pans, store.take(number))
+            told.append(decibels(dict(store.detail(number, 1).measures)))
+        assert told[0] is not None
+        assert told[1] is None
+        # Two takes on one keyboard as calibrated share one row of it.
+        keep_take(store, pans, playing[:40], "Stage Piano", instrument)
+        assert store.query("SELECT count(*) FROM profiles") == [(1,)]
+
+
+def test_what_is_usual_is_told_for_each_instrument(
+    pans: Arrangement, playing: list[KeyEvent], tmp_path: Path
+) -> None:
+    with Store(tmp_path / "takes.db") as store:
+        for name in ("Stage Piano", "Stage Piano", "Upright"):
+            number = keep_take(store, pans, playing, name, None)
+            judge_kept(store, pans, store.take(number))
+    history = read_history(tmp_path / "takes.db", pans)
+    assert {name: len(passes) for name, passes in history.items()} == {
+        "Stage Piano": 2, "Upright": 1,
+    }  # fmt: skip
+
+    def usual(name: str) -> float | None:
+        heard = pair_notes(playing)
+        ended = PassEnded(pans, 1, 1, 0, heard.notes, heard.pedals, whole_span(pans), None, Pulse())
+        told: list[Judged | JudgeFailed] = []
+        judge = Judge(told.append, {"Upright": history["Upright"] * 9})
+        judge.submit(ended, name)
+        judge.stop()
+        assert isinstance(told[0], Judged)
+        return told[0].facts.usual_ms
+
+    assert usual("Upright") == pytest.approx(history["Upright"][0][1], abs=0.1)
+    assert usual("Stage Piano") is None

@@ -271,11 +271,11 @@ def test_a_pass_that_cannot_be_judged_is_told_and_the_next_one_is_judged(pump, m
     calls = []
     real = practice.listen.judge.judge_pass
 
-    def sometimes(ended, history=()):
+    def sometimes(ended, *told):
         calls.append(ended.number)
         if len(calls) == 1:
             raise ZeroDivisionError("a planted fault")
-        return real(ended, history)
+        return real(ended, *told)
 
     monkeypatch.setattr(practice.listen.judge, "judge_pass", sometimes)
     clock = ManualClock()

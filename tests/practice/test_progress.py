@@ -75,6 +75,33 @@ def test_days_sum_up_their_passes(practised: Store, pans: Arrangement) -> None:
     assert read_days(practised, key, "both", 0.5)[0].evenness_ms.value is None
 
 
+def test_figures_from_another_instrument_are_no_part_of_the_series(
+    practised: Store, pans: Arrangement
+) -> None:
+    inlet = pans.form.sections[1]
+    key = read_progress(practised, pans).sections[1].key
+    assert find_candidates(read_days(practised, key, "both", 1.0))
+    # An evening on both, then one on the other alone.
+    part = part_of(pans, inlet, evenness_ms=40.0)
+    keep_pass(practised, pans, evening(14), [part_of(pans, inlet, evenness_ms=9.0)])
+    for day in (14, 15):
+        keep_pass(practised, pans, evening(day, 9), [part], instrument="upright")
+    days = read_days(practised, key, "both", 1.0)
+    assert [d.evenness_ms.value for d in days[-3:]] == [None, 40.0, 40.0]
+    assert [d.timing_ms.n for d in days[-3:]] == [0, 1, 1]
+    assert len({d.instrument for d in days[:14]}) == 1
+    assert days[14].instrument == -1
+    assert days[15].passes == 1
+    assert find_candidates(days) == []
+    # Back on the first: its own days are the series again, the mixed evening with its own part.
+    keep_pass(practised, pans, evening(16), [part_of(pans, inlet, evenness_ms=9.0)])
+    days = read_days(practised, key, "both", 1.0)
+    assert [d.evenness_ms.value for d in days[-3:]] == [9.0, None, 9.0]
+    assert all(40.0 not in c.later for c in find_candidates(days))
+    then, now = read_places(practised, key, "both")
+    assert len(then) == len(now) == 20
+
+
 def test_a_map_cell_for_every_section_and_hand(practised: Store, pans: Arrangement) -> None:
     cells = read_map(practised, pans)
     assert len(cells) == 3 * len(pans.form.sections)

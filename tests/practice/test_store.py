@@ -226,6 +226,30 @@ def test_a_step_that_fails_leaves_the_store_as_it_was(tmp_path, monkeypatch):
     Store(path).close()
 
 
+def test_a_keyboard_plugged_in_anew_becomes_one_in_an_older_store(tmp_path, monkeypatch):
+    path = tmp_path / "takes.db"
+    monkeypatch.setattr("practice.store.migrations.STEPS", STEPS[:5])
+    Store(path).close()
+    db = sqlite3.connect(path)
+    names = ["Stage Piano 20:0", "Upright", "Stage Piano 28:0"]
+    db.executemany("INSERT INTO instruments (name) VALUES (?)", [(name,) for name in names])
+    db.execute("INSERT INTO arrangements (content_hash, title) VALUES ('a', 'Study')")
+    for number in (1, 2, 3):
+        db.execute(
+            """INSERT INTO takes (arrangement, instrument, source, started_us, zone_s, touched_us,
+                state, from_bar, to_bar, hands, pulse, rate)
+                VALUES (1, ?, 'played', 0, 0, 0, 'closed', 0, 3, '', 'free', 1.0)""",
+            (number,),
+        )
+    db.commit()
+    db.close()
+    monkeypatch.undo()
+    with Store(path) as store:
+        played_on = [take.start.instrument for take in store.takes()]
+        assert played_on == ["Stage Piano", "Upright", "Stage Piano"]
+        assert store.take(1).start.profile is None
+
+
 def test_times_are_kept_in_utc_whatever_the_zone(tmp_path):
     with Store(tmp_path / "takes.db") as store:
         winter = store.begin_take(start_of_take(started=NOON))

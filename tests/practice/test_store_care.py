@@ -89,6 +89,28 @@ def test_a_damaged_page_is_found_the_rest_salvaged_and_the_loss_named(
     assert lost == set(kept) - set(readable)
 
 
+def test_a_store_of_an_older_program_is_salvaged_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    old, new = tmp_path / "old.db", tmp_path / "new.db"
+    monkeypatch.setattr("practice.store.migrations.STEPS", STEPS[:4])
+    Store(old).close()
+    db = sqlite3.connect(old)
+    db.execute("INSERT INTO arrangements (content_hash, title) VALUES ('a', 'Study')")
+    db.execute(
+        """INSERT INTO takes (arrangement, source, started_us, zone_s, touched_us, state, from_bar,
+            to_bar, hands, pulse, rate)
+            VALUES (1, 'played', 0, 0, 0, 'closed', 0, 3, '', 'free', 1)"""
+    )
+    db.commit()
+    db.close()
+    monkeypatch.undo()
+    told = salvage(old, new)
+    assert (told.saved["takes"], told.saved["passes_before"], told.lost) == (1, 0, ())
+    with Store(new) as store:
+        assert [t.start.title for t in store.takes()] == ["Study"]
+
+
 def test_a_backup_is_whole_though_the_store_is_written_to(path: Path, tmp_path: Path) -> None:
     stop = threading.Event()
 

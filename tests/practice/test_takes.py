@@ -76,6 +76,15 @@ def test_two_takes_side_by_side(data: Path) -> None:
     assert "worse" not in same
 
 
+def test_takes_on_two_keyboards_are_set_side_by_side_and_not_compared(data: Path) -> None:
+    with Store(data / "takes.db") as store, store.writing() as db:
+        db.execute("INSERT INTO instruments (name) VALUES ('Upright')")
+        db.execute("UPDATE takes SET instrument = 1 WHERE id = 2")
+    said = takes(data, "--compare", "1", "2")[1]
+    assert said.count("played on different instruments") == said.count(" against ")
+    assert "better" not in said
+
+
 @pytest.mark.parametrize("answers", ["", "no\n", "yes\n", "yes\nyes\n", "yes\n2\n", "1\n1\n"])
 def test_anything_but_both_answers_leaves_it(data: Path, answers: str) -> None:
     status, said, _ = takes(data, "--delete", "1", answers=answers)

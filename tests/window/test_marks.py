@@ -122,6 +122,8 @@ def test_the_best_is_of_the_same_bars_hand_and_tempo():
     faster = replace(good, tempo_qpm=one.tempo_qpm * 1.5, number=3)
     assert best_at_tempo((one, good, faster), one) is good
     assert best_at_tempo((one, faster), one) is one
+    elsewhere = replace(good, instrument="Upright")
+    assert best_at_tempo((one, elsewhere), one) is one
 
 
 def test_slips_are_told_with_their_bar_and_like_ones_once():
