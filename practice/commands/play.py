@@ -106,7 +106,9 @@ def _sit_down(evening: _Evening) -> Sitting:
     options, env, store = evening.options, evening.env, evening.places.store
     source: Source = "demo" if options.player else "played"
     clock = _clock(options, env)
-    setting = Setting(evening.arrangement, evening.path, evening.drill, clock, env.now, source)
+    setting = Setting(
+        evening.arrangement, evening.path, evening.drill, clock, env.now, source, bool(options.json)
+    )
 
     def load_map(arrangement: Arrangement) -> LiveMap:
         """The demo begins with a blank map: what it plays is not the player's own."""
@@ -239,7 +241,7 @@ def _tell_outcome(evening: _Evening, sitting: Sitting) -> None:
 
 
 def _say_kept(sitting: Sitting, numbers: list[int]) -> str:
-    passes = len(sitting.outcome.judged)
+    passes = len(sitting.outcome.takes)
     count = "No pass" if not passes else f"{passes} pass{'es' if passes > 1 else ''}"
     if not numbers:
         return f"{count}; nothing was kept."

@@ -20,6 +20,7 @@ from practice.listen.follows import MakeFollower
 from practice.listen.happenings import Happening
 from practice.listen.judge import JudgeFailed
 from practice.listen.prompts import say_state
+from practice.listen.recalled import recall
 from practice.listen.session import Picture, Session
 from practice.ports.ports import PortChange
 from practice.snapshot import Command, MapCell, PassRecord, Said, Snapshot
@@ -59,6 +60,7 @@ class Listener:
         warnings: what else to tell the player, "" for nothing (asked with each snapshot).
         failures: callbacks that failed so far.
         make_follower: for tests.
+        keeps_all: takes are told with all their notes when they end.
     """
 
     def __init__(
@@ -71,12 +73,13 @@ class Listener:
         warnings: Callable[[], str] = lambda: "",
         failures: Callable[[], int] = lambda: 0,
         make_follower: MakeFollower = Follower,
+        keeps_all: bool = True,
     ) -> None:
         self._clock = clock
         self._happened = happened
         self._warnings = warnings
         self._failures = failures
-        self._session = Session(arrangement, drill, make_follower)
+        self._session = Session(arrangement, drill, make_follower, keeps_all)
         self._queue: queue.SimpleQueue[_Heard] = queue.SimpleQueue()
         self._records: tuple[PassRecord, ...] = ()
         self._cells: tuple[MapCell, ...] = ()
@@ -186,7 +189,7 @@ class Listener:
         elif isinstance(item, PortChange):
             self._safely(lambda: self._session.port_changed(item.name, item.connected, item.time_s))
         elif isinstance(item, PassRecord):
-            self._records = (*self._records, item)
+            self._records = recall(self._records, item)
         elif isinstance(item, JudgeFailed):
             self._trouble = f"pass {item.ended.number} could not be judged ({item.why}); it is kept"
         elif isinstance(item, tuple):

@@ -13,15 +13,42 @@ from engine.result import result_json
 from engine.review import PassReview, Review
 from practice.listen.happenings import TakeBegan, TakeEnded
 from practice.listen.judge import Judged
+from practice.listen.recalled import count_whole
 
 
 @dataclass
 class Outcome:
-    """Gathers takes and judged passes, in any order; read once the session is over."""
+    """Gathers takes and judged passes, in any order; read once the session is over.
 
+    Attributes:
+        keeps_all: for a review of it all; otherwise only the newest passes are held.
+        began, ended: by take. judged: passes in order. takes: of every pass judged, its take.
+    """
+
+    keeps_all: bool = True
     began: dict[int, TakeBegan] = field(default_factory=dict)
     ended: dict[int, TakeEnded] = field(default_factory=dict)
     judged: list[Judged] = field(default_factory=list)
+    takes: list[int] = field(default_factory=list)
+
+    def end(self, ended: TakeEnded) -> None:
+        """A take is over."""
+        if self.keeps_all:
+            self.ended[ended.take] = ended
+
+    def add(self, judged: Judged) -> int:
+        """One more pass; its number in the session, from 1."""
+        self.takes.append(judged.ended.take)
+        self.judged.append(judged)
+        if not self.keeps_all:
+            whole = count_whole([len(one.review.notes) for one in self.judged])
+            del self.judged[: len(self.judged) - whole]
+        return len(self.takes)
+
+    def find(self, number: int) -> Judged | None:
+        """The pass of that number; None where there is none or it is held no longer."""
+        at = number - 1 - (len(self.takes) - len(self.judged))
+        return self.judged[at] if 0 <= at < len(self.judged) else None
 
     def review(self, arrangement: Arrangement) -> Review:
         """All takes of an arrangement. Notes are numbered through, times count from the first

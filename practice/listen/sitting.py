@@ -77,6 +77,7 @@ class Setting:
         drill: what to practise.
         clock, now: the stamping clock and the wall clock.
         source: played by a person, or the demo.
+        keeps_all: the outcome will be asked for the whole session, note by note.
     """
 
     arrangement: Arrangement
@@ -85,6 +86,7 @@ class Setting:
     clock: Clock
     now: Callable[[], datetime]
     source: Source = "played"
+    keeps_all: bool = True
 
 
 class Sitting:
@@ -121,7 +123,7 @@ class Sitting:
         self._started: dict[int, datetime] = {}
         self._pulse: PulseBegan | None = None
         self._finished = False
-        self.outcome = Outcome()
+        self.outcome = Outcome(setting.keeps_all)
         self._page_notes = PageNotes(
             setting.path, book_path, lambda said: self.listener.learn(said)
         )
@@ -132,6 +134,7 @@ class Sitting:
             self._happened,
             warnings=self._warnings,
             failures=lambda: self._keyboard.failures if self._keyboard else 0,
+            keeps_all=setting.keeps_all,
         )
         self._load_map = load_map
         self._maps: dict[str, LiveMap] = {}
@@ -259,7 +262,7 @@ class Sitting:
             )  # fmt: skip
 
     def _take_ended(self, ended: TakeEnded) -> None:
-        self.outcome.ended[ended.take] = ended
+        self.outcome.end(ended)
         if self._keeper:
             self._keeper.end(ended.take)
 
@@ -287,12 +290,11 @@ class Sitting:
         return True
 
     def _keep_pass(self, keeper: TakeKeeper, number: int) -> None:
-        if 0 < number <= len(self.outcome.judged):
-            keeper.mark_keeper(self.outcome.judged[number - 1].ended.take)
+        if 0 < number <= len(self.outcome.takes):
+            keeper.mark_keeper(self.outcome.takes[number - 1])
 
     def _note_word(self, command: Command) -> None:
-        if 0 < command.pass_number <= len(self.outcome.judged):
-            judged = self.outcome.judged[command.pass_number - 1]
+        if judged := self.outcome.find(command.pass_number):
             what, page = cast(What, command.kind), judged.ended.arrangement
             self._page_notes.say(what, page, judged.review, command.slip, self._setting.now())
 
@@ -302,13 +304,12 @@ class Sitting:
         if isinstance(judged, JudgeFailed):
             self.listener.learn(judged)
             return
-        self.outcome.judged.append(judged)
-        number = len(self.outcome.judged)
+        number = self.outcome.add(judged)
         take = judged.ended.take
         started = self._started[take] + timedelta(seconds=judged.review.notes[0].onset_s)
         kept_as = 0
         if self._keeper:
-            in_take = sum(one.ended.take == take for one in self.outcome.judged)
+            in_take = self.outcome.takes.count(take)
             kept = keep_as(judged, in_take, started)
             self._keeper.add_pass(take, kept, detail_of(judged))
             kept_as = self._keeper.number(take)

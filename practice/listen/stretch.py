@@ -44,11 +44,19 @@ class Stretch:
         arrangement: what is played from.
         drill: what to practise.
         make_follower: a new follower for a span and hands.
+        keeps_all: takes are told with all their notes when they end; else memory does not grow.
     """
 
-    def __init__(self, arrangement: Arrangement, drill: Drill, make_follower: MakeFollower) -> None:
+    def __init__(
+        self,
+        arrangement: Arrangement,
+        drill: Drill,
+        make_follower: MakeFollower,
+        keeps_all: bool = True,
+    ) -> None:
         self._arrangement = arrangement
         self._make_follower = make_follower
+        self._keeps_all = keeps_all
         self._drill = drill
         self._silences = Silences(arrangement, drill.span, drill.hands)
         self._state: State = "waiting"
@@ -72,7 +80,7 @@ class Stretch:
         self._takes += 1
         drill = self._drill
         follower = self._make_follower(self._arrangement, drill.span, drill.hands)
-        self._take = TakeUnderWay(self._takes, start_s, follower, self.faults)
+        self._take = TakeUnderWay(self._takes, start_s, follower, self.faults, self._keeps_all)
         self._out.append(TakeBegan(self._takes, start_s, self._arrangement, drill, self._port))
         return self._take
 

@@ -19,10 +19,16 @@ class TakeUnderWay:
         start_s: its zero on the session's clock.
         follower: hears the notes that are judged.
         faults: takes what goes wrong while a note is followed.
+        keeps_all: hold all notes and what was said of them, for whoever asks afterwards.
     """
 
     def __init__(
-        self, number: int, start_s: float, follower: FollowsNotes, faults: list[str]
+        self,
+        number: int,
+        start_s: float,
+        follower: FollowsNotes,
+        faults: list[str],
+        keeps_all: bool = True,
     ) -> None:
         self.number = number
         self.start_s = start_s
@@ -32,24 +38,22 @@ class TakeUnderWay:
         self._pairer = NotePairer()
         self._follower = follower
         self._faults = faults
+        self._keeps_all = keeps_all
+        #: How many notes the follower heard.
+        self.judged = 0
         self._notes: dict[int, PlayedNote] = {}
         self._numbers: list[int] = []
         self._live: dict[int, Finding] = {}
 
     @property
     def notes(self) -> tuple[PlayedNote, ...]:
-        """All notes so far, numbered from 0."""
+        """All notes so far, numbered from 0; none unless all are kept."""
         return tuple(self._notes.values())
 
     @property
     def keys_down(self) -> tuple[int, ...]:
         """Pitches now held."""
         return self._pairer.keys_down
-
-    @property
-    def judged(self) -> int:
-        """How many notes the follower heard."""
-        return len(self._numbers)
 
     @property
     def damper(self) -> int:
@@ -82,8 +86,11 @@ class TakeUnderWay:
         things = self._pairer.hear(placed)
         for thing in things:
             if isinstance(thing, PedalMove):
-                self.pedals.append(thing)
                 self.held[thing.controller] = thing
+            if not self._keeps_all:
+                continue
+            if isinstance(thing, PedalMove):
+                self.pedals.append(thing)
             else:
                 self._notes[thing.index] = thing
         return things
@@ -95,7 +102,9 @@ class TakeUnderWay:
         judged afterwards; only what is said of it at once is missing.
         """
         judged = self.judged
-        self._numbers.append(note.index)
+        self.judged += 1
+        if self._keeps_all:
+            self._numbers.append(note.index)
         try:
             findings = self._follower.hear(replace(note, index=judged))
         except Exception as error:
@@ -115,4 +124,5 @@ class TakeUnderWay:
         self._learn(self._follower.finish())
 
     def _learn(self, findings: Iterable[Finding]) -> None:
-        self._live.update({f.played: f for f in findings if f.played is not None})
+        if self._keeps_all:
+            self._live.update({f.played: f for f in findings if f.played is not None})

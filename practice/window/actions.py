@@ -139,7 +139,7 @@ def _speak_of_slip(kind: str) -> Act:
 
 def _look(step: int) -> Act:
     def act(view: View) -> Outcome:
-        numbers = [r.number for r in view.snapshot.passes]
+        numbers = [r.number for r in view.snapshot.passes if r.notes]  # older ones: in the store
         if not numbers:
             return Outcome(view)
         at = numbers.index(view.looked_at) if view.looked_at in numbers else len(numbers)
