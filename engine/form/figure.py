@@ -150,11 +150,17 @@ def _struck_with(page: _Page, hand: Hand, cell: Sequence[int]) -> set[int]:
 
 
 def _playable(arrangement: Arrangement, hand: Hand) -> list[int]:
-    return [
+    """What may be the hand's figure; small print too where it is most of the hand, and so no cue.
+
+    Chopin's op. 25 no. 1 prints all but the first note of each cell small.
+    """
+    mine = [
         i
         for i, n in enumerate(arrangement.notes)
-        if n.hand == hand and not n.grace and not n.optional and n.unison in (-1, i)
+        if n.hand == hand and not n.grace and n.unison in (-1, i)
     ]
+    plain = [i for i in mine if not arrangement.notes[i].optional]
+    return plain if 2 * len(plain) >= len(mine) else mine
 
 
 def _voices(arrangement: Arrangement, whole: list[int]) -> list[list[int]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -63,6 +64,41 @@ def test_an_irregular_cell_is_left_out() -> None:
     figure = only(arrangement)
     assert len(figure.occurrences) == 8
     assert all(len(c) == 4 for c in figure.occurrences)
+
+
+def small_but_for(arrangement: Arrangement, kept: int, of: int) -> Arrangement:
+    """The page with all but the first `kept` of every `of` notes in small print."""
+    notes = enumerate(arrangement.notes)
+    return replace(arrangement, notes=tuple(replace(n, optional=i % of >= kept) for i, n in notes))
+
+
+def test_a_figure_in_small_print_is_one_where_most_of_the_hand_is_small() -> None:
+    drone = "Eb2 Bb2 F3 Gb3 Bb2 F3 Gb3 F3 "
+    arrangement = small_but_for(page(left=each(drone * 8, 0.25), beats=2), 1, 8)
+    figure = only(arrangement)
+    assert (figure.cell_q, figure.places) == (2, 8)
+    assert cells(arrangement, figure) == [drone.strip()] * 8
+
+
+def test_small_print_here_and_there_is_no_part_of_a_figure() -> None:
+    # A cue of four small notes after every four of the figure.
+    arrangement = page(left=each("C3 G3 C4 Eb4 D5 E5 F5 G5 " * 8, 0.25), beats=2)
+    figure = only(small_but_for(arrangement, 4, 8))
+    assert {name for cell in cells(arrangement, figure) for name in cell.split()} == {
+        "C3", "G3", "C4", "Eb4",
+    }  # fmt: skip
+
+
+def test_the_harp_of_the_first_study_is_six_notes_to_the_beat_in_both_hands(
+    data_sets: Path,
+) -> None:
+    arrangement = read_arrangement(data_sets / "chopin-op25-1" / "score.musicxml")
+    right, left = find_figures(arrangement)
+    assert (right.hand, right.cell_q, right.places) == ("right", 1, 6)
+    assert (left.hand, left.cell_q, left.places) == ("left", 1, 6)
+    # 49 bars of four beats; the last five and some cells with runs in them go their own way.
+    assert len(right.occurrences) >= 160
+    assert len(left.occurrences) >= 130
 
 
 def test_it_may_be_in_either_hand_and_change_hands() -> None:
