@@ -15,6 +15,7 @@ import numpy as np
 
 from engine.arrangement import Arrangement, ScoreNote
 from engine.findings import Estimate, Finding, Slip
+from engine.other_hand import find_costs
 from engine.performance import PlayedNote
 from engine.pitch_names import pitch_name
 from engine.review import PassReview, Review
@@ -37,6 +38,8 @@ def result_json(arrangement: Arrangement, review: Review) -> dict[str, Any]:
         "arrangement": arrangement_json(arrangement),
         "passes": [pass_json(arrangement, p) for p in review.passes],
         "outside": outside_json(review),
+        "other_hand": rounded(to_json(find_costs(arrangement, review.passes))),
+        "instrument": rounded(to_json(review.instrument)),
     }
 
 

@@ -52,11 +52,15 @@ class PassReview:
 
 @dataclass(frozen=True, slots=True)
 class Review:
-    """Everything said of a recording; `findings` are in the recording's own numbers."""
+    """Everything said of a recording; `findings` are in the recording's own numbers.
+
+    `instrument`: the keyboard as calibrated, None where it was not or is not known.
+    """
 
     recording: Recording
     findings: tuple[Finding, ...]
     passes: tuple[PassReview, ...]
+    instrument: Instrument | None = None
 
 
 def review_take(
@@ -93,6 +97,7 @@ def review_take(
             review_pass(arrangement, recording, findings, one, hands, pulse or Pulse(), instrument)
             for one in passes
         ),
+        instrument,
     )
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from engine.findings import Estimate, no_estimate
 from engine.measure import interval
 from engine.measure.heard import Heard, Indices, Numbers
-from engine.measure.instrument import Instrument
+from engine.measure.instrument import Instrument, in_db
 
 LEAST_LINE_NOTES = 6
 
@@ -76,9 +76,7 @@ def measure_balance(heard: Heard, instrument: Instrument | None = None) -> Balan
     level = interval.serial_mean_of(over, "velocity", "line notes")
     return Balance(
         level,
-        interval.scaled(level, instrument.db_per_velocity, "db")
-        if instrument is not None
-        else no_estimate("the keyboard is not calibrated", "db", level.n),
+        in_db(level, instrument),
         interval.serial_mean_of(heard.velocity[line], "velocity", "line notes"),
         interval.serial_mean_of(heard.velocity[under], "velocity", "figure notes"),
         interval.sd_of(heard.velocity[line], "velocity", "line notes"),

@@ -52,10 +52,16 @@ class Cells:
 
     @property
     def even_on_page(self) -> bool:
-        """All notes of the cell are written equally long, the last one's step to the next too."""
-        steps = np.diff(self.mark_s, axis=1)
-        cell = np.diff(self.mark_s[:, 0])[self.run[1:] == self.run[:-1]]
-        return bool(np.allclose(steps, np.median(cell) / self.places, rtol=0.02))
+        """All notes of the cell are written equally long, the last one's step to the next too.
+
+        Each cell is held against its own mean step, so that a change of the marked tempo from one
+        to the next is no unequal note.
+        """
+        goes_on = self.run[1:] == self.run[:-1]
+        steps = np.diff(self.mark_s, axis=1, append=np.nan)
+        steps[:-1, -1] = np.where(goes_on, self.mark_s[1:, 0] - self.mark_s[:-1, -1], np.nan)
+        mean = np.nanmean(steps, axis=1, keepdims=True)
+        return bool(np.allclose(np.nanmedian(steps / mean, axis=0), 1.0, rtol=0.02))
 
     @property
     def next_time_s(self) -> Numbers:

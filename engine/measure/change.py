@@ -28,6 +28,8 @@ Verdict = Literal["better", "worse", "no change", "too early to say", "not compa
 CLAIM = 0.05
 #: With fewer sessions on either side no arrangement of them is rare enough to claim anything.
 LEAST_SESSIONS = 4
+#: Evenness goes with the tempo: figures whose note intervals differ by more are not compared.
+LIKE_TEMPO = 0.1
 _DRAWS, _SEED = 20_000, 20040212
 
 
@@ -144,10 +146,16 @@ def not_comparable(test: str = "") -> Change:
 
 
 def cost_of_other_hand(alone: Evenness, together: Evenness) -> Change:
-    """Evenness of the same bars with the figure's hand alone against both: later is together."""
+    """Evenness of the same bars with the figure's hand alone against both: later is together.
+
+    Only where both were played at about one tempo (`LIKE_TEMPO`).
+    """
     if (alone.hand, alone.cell_places) != (together.hand, together.cell_places):
         none = no_estimate("another figure", "ms")
         return Change("not comparable", none, None, None, "", "the two are different figures")
+    if abs(together.note_interval_ms / alone.note_interval_ms - 1.0) > LIKE_TEMPO:
+        none = no_estimate("another tempo", "ms")
+        return Change("not comparable", none, None, None, "", "the two were played at two tempos")
     return compare_passes(alone.sd_ms, together.sd_ms, "lower")
 
 

@@ -164,7 +164,7 @@ def evenness_of(arrangement: Arrangement, figure: Figure, cells: Cells) -> Evenn
         resting_sd_ms=resting,
         line_cost_ms=cost,
         places=habits_of(cells, fit),
-        fingerings=by_fingering(arrangement, cells, fit),
+        fingerings=by_fingering(arrangement, figure, cells, fit),
         band=band,
         band_words=words,
         audible_words=audible_words_of(audible),

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from engine.arrangement import Arrangement
+from engine.arrangement import Arrangement, Figure
 from engine.findings import Estimate, no_estimate
 from engine.measure import interval
 from engine.measure.cells import LEAST_CELLS, Cells
@@ -26,11 +26,16 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Fingering:
-    """Evenness of the cells that carry one printed fingering."""
+    """Evenness of the cells with one printed fingering ("" before any is printed).
+
+    Attributes:
+        difference_ms: its SD less that of the commonest fingering.
+    """
 
     fingering: str
     cells: int
     sd_ms: Estimate
+    difference_ms: Estimate
 
 
 def habits_of(cells: Cells, fit: EvenFit) -> tuple[Place, ...]:
@@ -72,20 +77,43 @@ def _within_scale(fit: EvenFit) -> float:
     return float(max(count - taken, 1.0))
 
 
-def by_fingering(arrangement: Arrangement, cells: Cells, fit: EvenFit) -> tuple[Fingering, ...]:
-    """Cells of each printed fingering apart; empty where the page carries fewer than two."""
-    names = [" ".join(arrangement.notes[i].fingering or "." for i in row) for row in cells.score]
-    kinds = sorted(set(names))
+def by_fingering(
+    arrangement: Arrangement, figure: Figure, cells: Cells, fit: EvenFit
+) -> tuple[Fingering, ...]:
+    """Cells of each printed fingering apart, the commonest first; empty where there is but one."""
+    printed = printed_fingerings(arrangement, figure)
+    names = np.array([printed[int(row[0])] for row in cells.score])
+    kinds, counts = np.unique(names, return_counts=True)
     if len(kinds) < 2:
         return ()
-    out = []
-    for kind in kinds:
-        rows = fit.deviation_ms[[n == kind for n in names]]
+    out: list[Fingering] = []
+    for kind in kinds[np.argsort(-counts, kind="stable")]:
+        rows = fit.deviation_ms[names == kind]
         enough = len(rows) >= LEAST_CELLS
         few = interval.too_few(len(rows), LEAST_CELLS, "cells", "ms")
         sd = interval.rms_over(rows, fit.freedom_factor, "ms", fit.kept) if enough else few
-        out.append(Fingering(kind.replace(".", "-"), len(rows), sd))
+        reason = few.reason if out else "the others are compared with this one"
+        more = interval.difference_of(sd, out[0].sd_ms if out else few, "ms", reason)
+        out.append(Fingering(str(kind), len(rows), sd, more))
     return tuple(out)
+
+
+def printed_fingerings(arrangement: Arrangement, figure: Figure) -> dict[int, str]:
+    """The fingering each cell (by its first note) goes by.
+
+    A cell without any goes on as the one before it (common practice); a repeat is fingered as
+    the first time. A note without a finger is "-".
+    """
+    first_time: dict[str, str] = {}
+    out: dict[int, str] = {}
+    last = ""
+    for cell in figure.occurrences:
+        fingers = [arrangement.notes[i].fingering for i in cell]
+        key = arrangement.notes[cell[0]].note_id
+        own = " ".join(f or "-" for f in fingers) if any(fingers) else last
+        last = first_time.setdefault(key, own)
+        out[cell[0]] = last
+    return out
 
 
 def cost_of_line(

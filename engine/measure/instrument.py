@@ -147,6 +147,13 @@ def _bite_points(pedals: Sequence[PedalMove]) -> tuple[int, int]:
     return min(rested), max(rested)
 
 
+def in_db(level: Estimate, instrument: Instrument | None) -> Estimate:
+    """A difference in velocity steps in dB, approximate; a reason where nothing is calibrated."""
+    if instrument is None:
+        return no_estimate("the keyboard is not calibrated", "db", level.n)
+    return interval.scaled(level, instrument.db_per_velocity, "db")
+
+
 #: An own slope is used if half its interval is at most this.
 SHARP_MS_PER_VELOCITY = 0.4
 

@@ -17,8 +17,8 @@ from engine.arrangement import Hand
 from engine.findings import Estimate, no_estimate
 from engine.measure import interval
 from engine.measure.heard import Heard, Indices, Numbers
-from engine.measure.instrument import Instrument, Slope, slope_for, without_loudness
-from engine.measure.yardsticks import DB_PER_VELOCITY, HAMMER_SPLIT_MS_PER_VELOCITY
+from engine.measure.instrument import Instrument, Slope, in_db, slope_for, without_loudness
+from engine.measure.yardsticks import HAMMER_SPLIT_MS_PER_VELOCITY
 
 LEAST_OCTAVES = 6
 _NONE = "no octaves in what was asked for"
@@ -43,11 +43,17 @@ class HalfMissed:
 
 @dataclass(frozen=True, slots=True)
 class ChordSpread:
-    """Median time from first to last note of the chords of one size in one hand."""
+    """The chords of one size in one hand, medians.
+
+    Attributes:
+        spread_ms: from the first note to the last.
+        split_ms: the lowest note's onset minus the highest's; positive: the highest first.
+    """
 
     hand: Hand
     notes: int
     spread_ms: Estimate
+    split_ms: Estimate
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +69,8 @@ class Octaves:
         residual_ms: mean split less the loudness part. residual_sd_ms: its SD (n - 2, as about
             a fitted line).
         median_abs_residual_ms: what togetherness is judged by.
-        level_velocity, level_db: upper minus lower (dB approximate, by the instrument).
+        level_velocity: upper minus lower. level_db: the same by the instrument's dB for each
+            step, approximate; only once the instrument is calibrated.
         faster_ms_per_halving: how the |residual| changes when the time to the next octave halves.
         half_missed: octaves of which one note is missing. chords: spread of other chords.
         words: together, normal, loose, heard as split.
@@ -113,7 +120,8 @@ def measure_octaves(heard: Heard, instrument: Instrument | None = None) -> Octav
         return _chords_only(heard, reason if len(wanted) else _NONE, n, rolled, missed)
     own = _slope(pairs)
     slope = slope_for(instrument, own, HAMMER_SPLIT_MS_PER_VELOCITY)
-    return _told(heard, pairs, rolled, own, slope, wanted[~whole], rows[~whole])
+    missed = _half_missed(heard, wanted[~whole], rows[~whole])
+    return _told(heard, pairs, rolled, own, slope, missed, instrument)
 
 
 def _chords_only(
@@ -146,8 +154,8 @@ def _told(
     rolled: int,
     own: Estimate,
     slope: Slope,
-    broken: Indices,
-    broken_rows: Indices,
+    missed: tuple[HalfMissed, ...],
+    instrument: Instrument | None,
 ) -> Octaves:
     residual = pairs.split_ms - slope.ms_per_velocity * pairs.louder
     n = len(residual)
@@ -170,9 +178,9 @@ def _told(
         ),
         median_abs_residual_ms=typical,
         level_velocity=louder,
-        level_db=interval.scaled(louder, DB_PER_VELOCITY, "db"),
+        level_db=in_db(louder, instrument),
         faster_ms_per_halving=_by_speed(pairs, residual),
-        half_missed=_half_missed(heard, broken, broken_rows),
+        half_missed=missed,
         chords=measure_chords(heard),
         words=next(w for top, w in TOGETHER if middle < top),
     )
@@ -259,7 +267,7 @@ def measure_chords(heard: Heard) -> tuple[ChordSpread, ...]:
     notes = heard.expected[plain[heard.expected]]
     rows = heard.rows(notes)
     notes, rows = notes[rows >= 0], rows[rows >= 0]
-    spreads: dict[tuple[int, int], list[float]] = {}
+    spreads: dict[tuple[int, int], list[tuple[float, float]]] = {}
     key = np.stack([table["hand"][notes], table["onset_q"][notes]], axis=1)
     _, group = np.unique(key, axis=0, return_inverse=True)
     group = np.asarray(group).reshape(-1)
@@ -270,8 +278,13 @@ def measure_chords(heard: Heard) -> tuple[ChordSpread, ...]:
             hand = int(table["hand"][notes[members[0]]])
             rolled = spread > ROLLED_MS * (len(members) - 1) and (np.diff(at) > 0).all()
             if not rolled:
-                spreads.setdefault((hand, len(members)), []).append(spread)
+                split = float(at[0] - at[-1]) * 1000.0
+                spreads.setdefault((hand, len(members)), []).append((spread, split))
     return tuple(
-        ChordSpread("right" if h else "left", size, interval.median_of(values, "ms", "chords"))
+        ChordSpread(
+            "right" if h else "left",
+            size,
+            *(interval.median_of(column, "ms", "chords") for column in zip(*values, strict=True)),
+        )
         for (h, size), values in sorted(spreads.items())
     )

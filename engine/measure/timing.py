@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from engine.arrangement import Hand
 from engine.findings import Estimate, no_estimate
 from engine.measure import interval
 from engine.measure.deviation import click_s, row_deviations_ms
@@ -13,7 +14,9 @@ from engine.measure.heard import Heard, Indices, Numbers
 from engine.measure.tempo import HESITATION_BEATS, HESITATION_S, LEAST_MOMENTS, Moments
 from engine.performance import Pulse
 
-#: A silence on the page this long makes what follows an entry.
+#: In order of their codes in the note table.
+HANDS: tuple[Hand, Hand] = ("left", "right")
+#: A silence of both hands on the page this long makes what follows an entry.
 REST_Q = 1.0
 #: Beyond this trend (ms of asynchrony a minute) at a mean ahead of the click, it is rushing.
 RUSHING_MS_PER_MINUTE = 60.0
@@ -42,11 +45,12 @@ class Hesitation:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """An entry after a written rest: how late."""
+    """An entry of a hand after a written rest in it: how late."""
 
     bar: str
     bar_time: int
     beat: float
+    hand: Hand
     deviation_ms: float
 
 
@@ -85,7 +89,8 @@ def measure_timing(heard: Heard, moments: Moments, pulse: Pulse) -> Timing | Est
         return no_estimate(
             f"too few onsets to tell a tempo: {len(moments.time_s)}, at least {LEAST_MOMENTS}"
         )
-    deviation = _moment_deviations(heard, moments, pulse)
+    late_ms = row_deviations_ms(heard, moments, pulse)
+    deviation = _moment_deviations(moments, late_ms)
     mean, sd, drift = _against_click(heard, moments, pulse)
     curve = _tempo_curve(heard, moments)
     qpm, share = _tempo(heard, moments)
@@ -102,14 +107,13 @@ def measure_timing(heard: Heard, moments: Moments, pulse: Pulse) -> Timing | Est
         ),
         tempo_curve=curve,
         hesitations=_hesitations(heard, moments),
-        entries=_entries(heard, moments, deviation),
+        entries=_entries(heard, moments, late_ms),
         words=_words(mean, drift),
     )
 
 
-def _moment_deviations(heard: Heard, moments: Moments, pulse: Pulse) -> Numbers:
+def _moment_deviations(moments: Moments, rows: Numbers) -> Numbers:
     """Mean deviation of the notes of each moment, nan where there is none."""
-    rows = row_deviations_ms(heard, moments, pulse)
     has = (moments.of_row >= 0) & np.isfinite(rows)
     count = np.bincount(moments.of_row[has], minlength=len(moments.time_s))
     total = np.bincount(moments.of_row[has], rows[has], minlength=len(moments.time_s))
@@ -233,20 +237,42 @@ def _local_beat_s(heard: Heard, moments: Moments, i: int) -> float:
     return beat_s * (float(np.median(near)) if len(near) else 1.0)
 
 
-def _entries(heard: Heard, moments: Moments, deviation: Numbers) -> tuple[Entry, ...]:
-    """Onsets that follow a written silence of a quarter or more in every hand heard."""
-    table = heard.arrangement.table[heard.expected]
-    order = np.argsort(table["onset_q"], kind="stable")
-    onset_q = table["onset_q"][order]
-    silent_from = np.maximum.accumulate(onset_q + table["duration_q"][order])
-    out = []
-    for k in np.flatnonzero(onset_q[1:] - silent_from[:-1] > REST_Q - 1e-9) + 1:
-        q = float(onset_q[k])
-        for i in np.flatnonzero(np.abs(moments.onset_q - q) < 1e-9):
-            if np.isfinite(deviation[i]):
+def _entries(heard: Heard, moments: Moments, late_ms: Numbers) -> tuple[Entry, ...]:
+    """Onsets of a hand that follow a written silence, as often as they were played."""
+    out: list[tuple[float, Entry]] = []
+    for code, hand in enumerate(HANDS):
+        mine = heard.arrangement.table["hand"][heard.score] == code
+        onset_q = heard.arrangement.table["onset_q"][heard.score]
+        for q in np.unique(_ends_of_silence(heard, code)).tolist():
+            rows = np.flatnonzero(mine & (np.abs(onset_q - q) < 1e-9) & np.isfinite(late_ms))
+            for moment in np.unique(moments.of_row[rows]):
+                late = float(late_ms[rows[moments.of_row[rows] == moment]].mean())
                 bar = heard.arrangement.bar_at(q + 1e-9)
-                out.append(Entry(bar.number, bar.time, _beat(heard, q), float(deviation[i])))
-    return tuple(out)
+                when = float(moments.time_s[moment])
+                out.append((when, Entry(bar.number, bar.time, _beat(heard, q), hand, late)))
+    return tuple(entry for _, entry in sorted(out, key=lambda o: o[0]))
+
+
+def _ends_of_silence(heard: Heard, code: int) -> Numbers:
+    """Onsets (quarters) at which a hand comes in again; its first in the span is none.
+
+    After a quarter in which neither hand sounds, or a bar in which this one does not.
+    """
+    table = heard.arrangement.table[heard.expected]
+    mine = table["hand"] == code
+    after, silent_q = _silences(table["onset_q"][mine], table["duration_q"][mine])
+    general, general_q = _silences(table["onset_q"], table["duration_q"])
+    bar_q = np.array([float(heard.arrangement.bar_at(q - 1e-9).duration_q) for q in after])
+    together = np.isin(after, general[general_q > REST_Q - 1e-9])
+    return np.asarray(after[together | (silent_q > bar_q - 1e-9)])
+
+
+def _silences(onset_q: Numbers, duration_q: Numbers) -> tuple[Numbers, Numbers]:
+    """(onset, silence before it) of each but the first of some notes, quarters."""
+    order = np.argsort(onset_q, kind="stable")
+    onset_q = onset_q[order]
+    until = np.maximum.accumulate(onset_q + duration_q[order])
+    return onset_q[1:], onset_q[1:] - until[:-1]
 
 
 def _words(mean: Estimate, drift: Estimate) -> str:

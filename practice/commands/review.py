@@ -151,7 +151,8 @@ def _keep(
 
 
 def _say_account(env: Environment, arrangement: Arrangement, review: Review) -> None:
-    from practice.listen.spoken_account import say_review
+    from engine.other_hand import find_costs
+    from practice.listen.spoken_account import say_cost, say_review
 
     count = len(review.recording.notes)
     what = f"{count} note{'s' if count != 1 else ''}"
@@ -166,3 +167,6 @@ def _say_account(env: Environment, arrangement: Arrangement, review: Review) -> 
         env.say()
         for line in say_review(arrangement, one, number):
             env.say(line)
+    for cost in find_costs(arrangement, review.passes):
+        env.say()
+        env.say(say_cost(cost))

@@ -7,6 +7,7 @@ from typing import Any
 
 from engine.arrangement import Arrangement
 from engine.findings import Estimate, Slip
+from engine.other_hand import OtherHand
 from engine.review import PassReview
 from practice.snapshot import PassRecord
 from practice.window.ledger import LINES, LedgerLine, read_value
@@ -32,6 +33,16 @@ def say_review(arrangement: Arrangement, one: PassReview, number: int) -> list[s
     where = say_where(arrangement, one.played.from_q, one.played.to_q)
     head = f"Pass {number}: {where}, {_say_hands(one.hands)}{_say_tempo(one.played.tempo_qpm)}"
     return [head, *_say_measures(one), *_say_slips(one.slips)]
+
+
+def say_cost(cost: OtherHand) -> str:
+    """What the other hand costs the figure, in one line."""
+    bars = f"bars {cost.from_bar} to {cost.to_bar}"
+    return (
+        f"The {cost.hand} hand's figure in {bars}: {cost.alone_ms.value or 0:.1f} ms uneven alone"
+        f" (pass {cost.alone}), {cost.together_ms.value or 0:.1f} ms with the other hand"
+        f" (pass {cost.together}): {cost.words}."
+    )
 
 
 def say_where(arrangement: Arrangement, from_q: float, to_q: float) -> str:

@@ -117,3 +117,6 @@ def test_cost_of_the_other_hand():
     assert found.verdict == "worse"
     assert found.difference.value == pytest.approx(8, abs=2)
     assert cost_of_other_hand(alone, evenness(drone(places=3, cells=9))).verdict == "not comparable"
+    slower = cost_of_other_hand(alone, evenness(drone(cells=40), rate=0.85))
+    assert (slower.verdict, slower.words) == ("not comparable", "the two were played at two tempos")
+    assert cost_of_other_hand(alone, evenness(drone(cells=40), rate=0.95)).difference.value < 0

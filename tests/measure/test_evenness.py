@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from fractions import Fraction
 
 import numpy as np
 import pytest
 
+from engine.arrangement import TempoMark
 from engine.findings import Estimate, Finding
 from engine.measure.evenness import Evenness
+from engine.measure.habits import printed_fingerings
 from tests.measure.by_hand import figure_of, measured, page, play, with_form
 
 PITCHES = (45, 52, 57, 60)
@@ -143,6 +146,83 @@ def test_fingerings_are_compared_not_mixed():
     by_name = {f.fingering: f for f in found.fingerings}
     assert set(by_name) == {"5 3 2 1", "5 4 2 1"}
     assert [by_name[k].cells for k in sorted(by_name)] == [10, 10]
+    first, other = found.fingerings
+    assert first.fingering == "5 3 2 1"
+    assert "compared with this one" in first.difference_ms.reason
+    assert other.difference_ms.high < 0
+
+
+def test_a_fingering_that_scatters_more_is_told():
+    # The first twelve cells are fingered one way and scatter by 2 ms; the next eight, fingered
+    # once and then no more, another way and by 12.
+    arrangement = drone(cells=20)
+    fingers = {0: "5321", 48: "5421"}
+    notes = list(arrangement.notes)
+    for first, which in fingers.items():
+        for k in range(4):
+            notes[first + k] = replace(notes[first + k], fingering=which[k])
+    jitter = np.random.default_rng(8).normal(0, 1, 80)
+    found = evenness(
+        replace(arrangement, notes=tuple(notes)), lambda i: jitter[i] * (2.0 if i < 48 else 12.0)
+    )
+    usual, other = found.fingerings
+    assert (usual.fingering, usual.cells) == ("5 3 2 1", 12)
+    assert (other.fingering, other.cells) == ("5 4 2 1", 8)
+    assert other.difference_ms.low > 0
+    assert other.difference_ms.value == pytest.approx(other.sd_ms.value - usual.sd_ms.value)
+
+
+def test_cells_before_and_after_a_printed_fingering():
+    arrangement = drone(cells=12)
+    notes = list(arrangement.notes)
+    notes[16] = replace(notes[16], fingering="5")
+    notes[18] = replace(notes[18], fingering="2")
+    arrangement = replace(arrangement, notes=tuple(notes))
+    figure = arrangement.form.figures[0]
+    printed = printed_fingerings(arrangement, figure)
+    assert [printed[4 * k] for k in range(12)] == [""] * 4 + ["5 - 2 -"] * 8
+
+
+def test_a_repeat_is_fingered_as_the_first_time():
+    # Cells 1 to 4, printed once and repeated; the first carries a fingering, and the last another,
+    # by which the repeat of the first three must not go.
+    arrangement = drone(cells=8)
+    fingers = dict(zip((0, 1, 2, 3, 12, 13, 14, 15), "53215421", strict=True))
+    notes = [
+        replace(
+            n, note_id=f"n{i % 16}", time=1 + i // 16,
+            fingering=fingers.get(i, ""),
+        )
+        for i, n in enumerate(arrangement.notes)
+    ]  # fmt: skip
+    arrangement = replace(arrangement, notes=tuple(notes))
+    printed = printed_fingerings(arrangement, arrangement.form.figures[0])
+    assert [printed[4 * k] for k in range(8)] == (["5 3 2 1"] * 3 + ["5 4 2 1"]) * 2
+
+
+def test_a_page_fingered_once_has_nothing_to_compare():
+    arrangement = drone(cells=12)
+    notes = [
+        replace(n, fingering="5321"[i]) if i < 4 else n for i, n in enumerate(arrangement.notes)
+    ]
+    assert evenness(replace(arrangement, notes=tuple(notes))).fingerings == ()
+
+
+def test_a_new_marked_tempo_is_no_unequal_note():
+    # At 300 quarters a minute, from bar 13 on at 200: the windows of 16 are told all the same.
+    arrangement = drone(cells=32)
+    marks = (*arrangement.tempo, TempoMark(Fraction(48), 200.0))
+    assert evenness(replace(arrangement, tempo=marks)).window_sd_ms.value is not None
+
+
+def test_a_longer_last_note_is_no_equal_cell():
+    # Three eighths and a quarter and a half: the windows of equal notes have no meaning.
+    written = [(2.5 * c + o, 0.5, 45 + k, "left")
+               for c in range(24) for k, o in enumerate((0, 0.5, 1.0, 1.5))]  # fmt: skip
+    arrangement = page(written, qpm=120, bar_q=5)
+    figure = figure_of(arrangement, "left", 2.5, 4)
+    found = evenness(with_form(arrangement, figures=(figure,)))
+    assert "longer and shorter" in found.window_sd_ms.reason
 
 
 def test_the_line_costs_evenness_where_it_moves():

@@ -135,6 +135,21 @@ def test_chord_spread_by_hand_and_size():
         ("left", 3, pytest.approx(20.0)),
         ("right", 2, pytest.approx(6.0)),
     ]
+    # The lowest speaks first in both: 20 and 6 ms before the highest.
+    assert [c.split_ms.value for c in found.chords] == pytest.approx([-20.0, -6.0])
+
+
+def test_a_chord_with_its_top_first_is_split_upwards():
+    arrangement = page([(2.0 * i, 2.0, 40 + o, "left") for i in range(10) for o in (0, 4, 7)])
+    (chord,) = octaves(arrangement, lambda i: (15.0, 10.0, 0.0)[i % 3]).chords
+    assert (chord.split_ms.value, chord.split_ms.n) == (pytest.approx(15.0), 10)
+
+
+def test_level_in_db_needs_a_calibrated_keyboard():
+    played = {"velocity": lambda i: 70 if i % 2 else 60}
+    assert "not calibrated" in octaves(tune_in_octaves(), **played).level_db.reason
+    known = Instrument("stage", db_per_velocity=0.3)
+    assert octaves(tune_in_octaves(), **played, instrument=known).level_db.value == pytest.approx(3)
 
 
 def test_without_octaves_there_is_a_reason():

@@ -145,7 +145,32 @@ def test_entries_after_rests():
     written = [(float(i), 1.0, 60, "right") for i in (*range(8), *range(10, 24))]
     found = timing(page(written), lambda i: 60.0 if i == 8 else 0.0)
     assert [(e.bar, e.beat) for e in found.entries] == [("3", 3.0)]
+    assert found.entries[0].hand == "right"
     assert found.entries[0].deviation_ms == pytest.approx(60.0, abs=1.0)
+
+
+def test_entries_of_the_line_over_a_drone():
+    # The left hand never rests. The right plays bars 1 and 2, is silent in bar 3, comes in 45 ms
+    # late in bar 4; the half note that it rests in bar 5 is no entry.
+    written = [(i / 2, 0.5, 45, "left") for i in range(48)]
+    written += [(float(i), 1.0, 72, "right") for i in (*range(8), *range(12, 16), 18, 19, 20)]
+    arrangement = page(written)
+    onset_q = arrangement.table["onset_q"]
+    late = {i for i, n in enumerate(arrangement.notes) if n.hand == "right" and onset_q[i] == 12}
+    found = timing(arrangement, lambda i: 45.0 if i in late else 0.0)
+    assert [(e.bar, e.beat, e.hand) for e in found.entries] == [("4", 1.0, "right")]
+    assert found.entries[0].deviation_ms == pytest.approx(45.0, abs=3.0)
+
+
+def test_an_entry_played_twice_is_told_twice():
+    written = [(float(i), 1.0, 60, "right") for i in (*range(8), *range(10, 24))]
+    arrangement = page(written)
+    notes, findings = play(arrangement)
+    again = [replace(n, index=n.index + 22, onset_s=n.onset_s + 40, release_s=n.release_s + 40)
+             for n in notes]  # fmt: skip
+    more = [replace(f, played=f.played + 22) for f in findings]
+    found = measured(arrangement, [*notes, *again], [*findings, *more]).timing
+    assert [e.bar for e in found.entries] == ["3", "3"]
 
 
 @pytest.mark.parametrize(

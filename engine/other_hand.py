@@ -1,0 +1,86 @@
+"""What the other hand costs the figure: the same bars with its hand alone and with both."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from engine.arrangement import Arrangement, Hand, Span
+from engine.findings import Estimate
+from engine.measure.change import cost_of_other_hand
+from engine.measure.evenness import Evenness, measure_evenness
+from engine.measure.heard import hear
+from engine.measure.tempo import follow_tempo
+from engine.review import PassReview
+
+
+@dataclass(frozen=True, slots=True)
+class OtherHand:
+    """The figure of some bars, its hand alone against both hands.
+
+    Attributes:
+        alone, together: the two passes, counted from 1.
+        hand: whose figure. from_bar, to_bar: printed numbers of the bars that both passes hold.
+        alone_ms, together_ms: SD of its deviation in these bars.
+        difference_ms: together less alone.
+        verdict, words: whether that is a difference at all, and by which test.
+    """
+
+    alone: int
+    together: int
+    hand: Hand
+    from_bar: str
+    to_bar: str
+    alone_ms: Estimate
+    together_ms: Estimate
+    difference_ms: Estimate
+    verdict: str
+    words: str
+
+
+def find_costs(arrangement: Arrangement, passes: Sequence[PassReview]) -> tuple[OtherHand, ...]:
+    """Each pass with both hands against the nearest one with the figure's hand alone.
+
+    Args:
+        arrangement: what was played.
+        passes: of one recording, so of one instrument, in order.
+    """
+    return tuple(_costs(arrangement, passes))
+
+
+def _costs(arrangement: Arrangement, passes: Sequence[PassReview]) -> Iterator[OtherHand]:
+    for k, both in enumerate(passes):
+        if both.hands != "both":
+            continue
+        near = sorted(range(len(passes)), key=lambda i, k=k: abs(i - k))  # type: ignore[misc]
+        found = (_compare(arrangement, passes, i, k) for i in near if passes[i].hands != "both")
+        nearest = next((cost for cost in found if cost is not None), None)
+        if nearest is not None:
+            yield nearest
+
+
+def _compare(
+    arrangement: Arrangement, passes: Sequence[PassReview], alone: int, together: int
+) -> OtherHand | None:
+    """Two passes over the bars they share; None where these hold no figure in one of them."""
+    one, other = passes[alone], passes[together]
+    low = max(one.span.from_bar, other.span.from_bar)
+    high = min(one.span.to_bar, other.span.to_bar)
+    if low > high:
+        return None
+    span = Span(low, high)
+    single, double = (_evenness(arrangement, p, span, one.hands) for p in (one, other))
+    if single is None or double is None:
+        return None
+    change = cost_of_other_hand(single, double)
+    bars = arrangement.bars
+    return OtherHand(
+        alone + 1, together + 1, single.hand, bars[low].number, bars[high].number,
+        single.sd_ms, double.sd_ms, change.difference, change.verdict, change.words,
+    )  # fmt: skip
+
+
+def _evenness(arrangement: Arrangement, one: PassReview, span: Span, hands: str) -> Evenness | None:
+    heard = hear(arrangement, one.notes, one.findings, span, "left" if hands == "left" else "right")
+    found = measure_evenness(heard, follow_tempo(heard))
+    return found if isinstance(found, Evenness) else None
