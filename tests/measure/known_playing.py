@@ -22,8 +22,8 @@ from tests.measure.by_hand import figure_of, page, with_form
 
 PLACES = 8
 #: Two harmonies by turns; the figure walks up and down each.
-CHORDS = ((41, 48, 53, 56, 60, 56, 53, 48), (39, 46, 51, 55, 58, 55, 51, 46))
-TUNE = (65, 68, 72, 70, 68, 67, 65, 63)
+CHORDS = ((43, 50, 55, 58, 62, 58, 55, 50), (41, 48, 53, 57, 60, 57, 53, 48))
+TUNE = (67, 70, 74, 72, 70, 69, 67, 65)
 
 
 @dataclass(frozen=True)
@@ -93,7 +93,7 @@ def texture(bars: int, interval_ms: float) -> Arrangement:
     arrangement = page(written, qpm=30000.0 / interval_ms, bar_q=4, pedals=pedals)
     right = [i for i, n in enumerate(arrangement.notes) if n.hand == "right"]
     harmonies = tuple(
-        Harmony(a, b, ("F", "E")[k % 2], "minor") for k, (a, b) in enumerate(pairwise(spans))
+        Harmony(a, b, *(("G", "minor"), ("F", "major"))[k % 2]) for k, (a, b) in enumerate(pairwise(spans))
     )
     return with_form(
         arrangement,
