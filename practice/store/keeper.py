@@ -1,8 +1,9 @@
 """Writes takes to the store on a thread of its own, as they are played.
 
 Events are committed four times a second, so that a killed program loses no more than that, and
-made safe against a power cut once a second. Where the store cannot be written, everything waits
-in memory, is tried again every second, and the problem is told until it is over.
+made safe against a power cut twice a second, at the end of a take and with each pass. Where the
+store cannot be written, everything waits in memory, is tried again every second, and the problem
+is told until it is over.
 """
 
 from __future__ import annotations
@@ -19,7 +20,10 @@ from engine.performance import KeyEvent
 from practice.store.kept import KeptPass, PassDetail, TakeStart
 from practice.store.store import Store, StoreError
 
-COMMIT_S, SYNC_S = 0.25, 1.0
+#: Together less than the second of notes that may be lost.
+COMMIT_S, SYNC_S = 0.25, 0.5
+#: After a failure, until the next try.
+RETRY_S = 1.0
 #: An open take in which nothing happens still says this often that its program lives.
 HEARTBEAT_S = 3.0
 #: How often the last writing is tried.
@@ -162,14 +166,16 @@ class TakeKeeper:
             while self._passes:
                 self._write_next_pass(store)
             while self._keepers:
-                store.mark_keeper(self._numbers.get(self._keepers[0], 0))
+                number = self._numbers.get(self._keepers[0], 0)
+                store.mark_keeper(number)
+                store.sync(number, self._now())
                 self._keepers.pop(0)
             if not self.failures:
                 self.problem = ""
         except Exception as error:
             told = isinstance(error, StoreError)
             self.problem = str(error) if told else f"{type(error).__name__}: {error}"
-            self._retry_s = time.monotonic() + SYNC_S
+            self._retry_s = time.monotonic() + RETRY_S
 
     def _write_take(self, store: Store, take: int) -> None:
         one = self._open[take]
@@ -187,6 +193,7 @@ class TakeKeeper:
         if one.ended:
             if one.number:
                 store.end_take(one.number, self._now())
+                store.sync(one.number, self._now())  # nothing may come after it that does
             del self._open[take]
 
     def _sync_take(self, store: Store, one: _OpenTake) -> None:
@@ -208,3 +215,4 @@ class TakeKeeper:
     def _write_pass(self, store: Store, take: int, kept: KeptPass, detail: PassDetail) -> None:
         if number := self._numbers.get(take, 0):
             store.add_pass(replace(kept, take=number), detail)
+            store.sync(number, self._now())

@@ -1,6 +1,6 @@
 """The long versions of every fault, and their table.
 
-usage: python -m tests.trust [--kills N] [--cases N] [--flood-s S] [--doubts N] [--faults N]
+usage: python -m tests.trust [--kills N] [--failures N] [--cases N] [--flood-s S] ...
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from tests.trust.doubts import doubt_all
 from tests.trust.floods import flood_all
 from tests.trust.fuzz import bend_files
 from tests.trust.kills import kill_at_random
+from tests.trust.power import fail_at_random
 from tests.trust.supply import check_supply
 from tests.trust.threads import fail_in_all_threads
 from tests.trust.verdict import table
@@ -29,6 +30,7 @@ def main() -> int:
     """Make every fault; 0 if all were survived."""
     parser = argparse.ArgumentParser(prog="python -m tests.trust", description=__doc__)
     parser.add_argument("--kills", type=int, default=500)
+    parser.add_argument("--failures", type=int, default=500, help="of the power")
     parser.add_argument("--cases", type=int, default=100_000, help="bent files of each format")
     parser.add_argument("--flood-s", type=float, default=60.0, help="length of each flood")
     parser.add_argument("--doubts", type=int, default=20, help="doubtful takes of each page")
@@ -36,6 +38,7 @@ def main() -> int:
     options = parser.parse_args()
     verdicts = [
         kill_at_random(options.kills),
+        fail_at_random(options.failures),
         *bend_files(options.cases),
         *flood_all(options.flood_s),
         *doubt_all(options.doubts, PAGES),

@@ -18,8 +18,12 @@ from tests.trust.verdict import Verdict
 MOST_LOST_S = 1.0
 
 
-def kill_at_random(tries: int, seed: int = 1) -> Verdict:
-    """Kill a keeping process at `tries` random moments; read back what it kept."""
+def kill_at_random(tries: int, seed: int = 1, most_s: float = MOST_LOST_S) -> Verdict:
+    """Kill a keeping process at `tries` random moments; read back what it kept.
+
+    Args:
+        most_s: seconds of notes that may be lost.
+    """
     rng = np.random.default_rng(seed)
     survived, worst_s = 0, 0.0
     for _ in range(tries):
@@ -28,7 +32,7 @@ def kill_at_random(tries: int, seed: int = 1) -> Verdict:
             handed_on, killed_s = _keep_until_killed(store, float(rng.uniform(0.0, 1.5)))
             lost_s = _lost_s(store, handed_on, killed_s)
             worst_s = max(worst_s, lost_s)
-            survived += lost_s <= MOST_LOST_S
+            survived += lost_s <= most_s
     return Verdict("killed while keeping", tries, survived, f"at most {worst_s:.2f} s of notes")
 
 
