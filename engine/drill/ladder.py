@@ -67,7 +67,7 @@ def find_rung(ladder: Ladder, passes: Sequence[PassResult]) -> Rung:
 
 def _stay_level(ladder: Ladder, passes: Sequence[PassResult]) -> Rung:
     good = _run_at_end(passes, good=True)
-    if good >= ladder.good_to_rise:
+    if good >= (ladder.good_to_stand or ladder.good_to_rise):
         return Rung(ladder.goal, f"{_times(good)} well in a row: it stands", done=True)
     if _run_at_end(passes, good=False) >= ladder.enough_poor:
         return Rung(ladder.goal, _put_aside(ladder.enough_poor), given_up=True)
@@ -128,7 +128,7 @@ def _fall(ladder: Ladder, climb: _Climb) -> None:
 
 
 def _say(ladder: Ladder, climb: _Climb, passes: Sequence[PassResult], at_goal: int) -> Rung:
-    if at_goal >= ladder.good_to_rise:
+    if at_goal >= (ladder.good_to_stand or ladder.good_to_rise):
         return Rung(ladder.goal, f"{_times(at_goal)} well at the goal: it stands", done=True)
     if climb.poor_in_all >= ladder.enough_poor:
         return Rung(climb.rate, _put_aside(climb.poor_in_all), given_up=True)

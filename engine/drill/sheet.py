@@ -25,7 +25,8 @@ class Ladder:
         step: the longest rung; 5 % lies above the 3 % that a change of tempo takes to be noticed
             (Drake & Botte 1993). least_step: the shortest, near the limit.
         good_to_rise, poor_to_fall: passes in a row that move it. How many in a row is the player's
-            choice; no study shows one number to be best.
+            choice; no study shows one number to be best. good_to_stand: so many at the goal end it;
+            0: as many as make it rise.
         enough_poor: poor passes in a row after which it is put aside, never urged on.
         enough_still: passes without getting faster after which the same is proposed.
     """
@@ -37,6 +38,7 @@ class Ladder:
     step: float = 0.05
     least_step: float = 0.02
     good_to_rise: int = 2
+    good_to_stand: int = 0
     poor_to_fall: int = 2
     enough_poor: int = 8
     enough_still: int = 20

@@ -10,8 +10,8 @@ from engine.errors import UndersongError
 from practice.environment import Environment, ExitStatus, find_places
 
 if TYPE_CHECKING:
-    from practice.plan.plan import PlanItem, PlanOptions
     from practice.plan.plan_facts import PlanFacts
+    from practice.plan.plan_items import Begin, PlanItem, PlanOptions
 
 NAME = "plan"
 HELP = "Say what to practise today, in order, each item with its reason."
@@ -28,9 +28,15 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--blocked", action="store_true", help="one section after the other, not by short turns"
     )
-    parser.add_argument(
-        "--together", action="store_true", help="begin new sections with both hands, not each alone"
+    hands = parser.add_mutually_exclusive_group()
+    hands.add_argument(
+        "--separately", action="store_true", help="begin new sections with each hand alone"
     )
+    hands.add_argument(
+        "--together", action="store_true",
+        help="never each hand alone (left out: only where both together fall apart)",
+    )  # fmt: skip
+    parser.add_argument("--new", type=int, metavar="N", help="new sections a day at most")
     parser.add_argument("--turn", type=float, default=3.0, help="minutes of a turn (3)")
     parser.add_argument(
         "--enough", type=int, default=3, help="good passes in a row that end an item (3)"
@@ -67,7 +73,7 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
 
 
 def _read_options(options: argparse.Namespace) -> PlanOptions:
-    from practice.plan.plan import PlanOptions
+    from practice.plan.plan_items import PlanOptions
 
     if not 5 <= options.minutes <= 600:
         raise UndersongError("not a time to practise", f"{options.minutes:g} minutes", "5 to 600")
@@ -75,6 +81,8 @@ def _read_options(options: argparse.Namespace) -> PlanOptions:
         raise UndersongError("not the length of a turn", f"{options.turn:g} minutes", "1 to 60")
     if options.enough < 1:
         raise UndersongError("not a number of passes", str(options.enough), "1 or more")
+    if options.new is not None and options.new < 1:
+        raise UndersongError("not a number of sections", str(options.new), "1 or more")
     try:
         day = date.fromisoformat(options.performance) if options.performance else None
     except ValueError as error:
@@ -85,8 +93,15 @@ def _read_options(options: argparse.Namespace) -> PlanOptions:
         options.turn,
         performance=day,
         enough=options.enough,
-        together=options.together,
+        new_a_day=options.new,
+        begin=_begin(options),
     )
+
+
+def _begin(options: argparse.Namespace) -> Begin:
+    if options.separately:
+        return "separately"
+    return "together" if options.together else "as it goes"
 
 
 def say_start(item: PlanItem, facts: PlanFacts, name: str) -> str:
@@ -122,6 +137,12 @@ def plan_json(items: list[PlanItem], facts: PlanFacts, commands: list[str]) -> d
     return {"version": 1, "title": facts.arrangement.title, "items": rows, "rules": rules}
 
 
+def _say_rest(items: list[PlanItem]) -> str:
+    if any(i.kind not in ("warm-up", "break", "cold", "run-through") for i in items):
+        return "Ask again when this is done: what comes then depends on how it went."
+    return "Nothing more is due today; the rest of the time is for playing what you like."
+
+
 def _say(
     env: Environment,
     items: list[PlanItem],
@@ -141,7 +162,7 @@ def _say(
         if commands[number - 1]:
             env.say(f"              $ {commands[number - 1]}")
     if total < told.minutes - told.turn_min:
-        env.say("Nothing more is due today; the rest of the time is for playing what you like.")
+        env.say(_say_rest(items))
     env.say(
         f"An item is done after {told.enough} good passes in a row (a setting: no number is known "
         "to be right), or when its time is up. If it hurts, stop."

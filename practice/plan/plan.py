@@ -6,77 +6,25 @@ The rules and what they rest on are in `practice.plan.plan_rules`.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
-from typing import Literal
+from dataclasses import replace
+from datetime import datetime, timedelta
 
-from engine.arrangement import Hands, Span, whole_span
-from engine.standing import DEFINITIONS, STAGES
-from practice.plan.plan_facts import HandFacts, Parting, PlanFacts, WeakBar
+from engine.arrangement import Span, whole_span
+from practice.plan.plan_facts import HandFacts, PlanFacts
+from practice.plan.plan_items import PlanItem, PlanOptions, is_known, minutes_for
+from practice.plan.plan_work import done_together, find_work
 
-Kind = Literal[
-    "warm-up", "break", "cold", "parting", "weak bars", "slower", "ladder", "join", "new",
-    "run-through",
-]  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class PlanOptions:
-    """What the player may set.
-
-    Attributes:
-        minutes: to practise. turn_min: length of a turn; one turn each where `turns` is off.
-        break_after_min, break_min: rests. warm_up_min: 0 for none.
-        step: rise of the ladder (share). enough: good passes in a row that end an item.
-        together: new sections begin with both hands instead of each alone.
-        performance: the day of one, or None; run-throughs come first in the fortnight before.
-    """
-
-    minutes: float = 40.0
-    turns: bool = True
-    turn_min: float = 3.0
-    break_after_min: float = 25.0
-    break_min: float = 3.0
-    warm_up_min: float = 3.0
-    step: float = 0.04
-    enough: int = 3
-    together: bool = False
-    performance: date | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class PlanItem:
-    """One item. `rule` names an entry of `plan_rules.RULES`; `rate` is of the marked tempo, None
-    for the player's own pace; `other` is the second passage of a parting."""
-
-    kind: Kind
-    minutes: float
-    reason: str
-    rule: str
-    span: Span | None = None
-    hands: Hands | None = None
-    rate: float | None = None
-    passes: int = 0
-    section: int = -1
-    other: Span | None = None
-
-
-#: Urgency of each kind: higher first.
-_URGENCY: dict[str, float] = {
-    "slower": 90, "weak bars": 80, "parting": 65, "join": 60, "ladder": 50, "new": 40,
-}  # fmt: skip
 #: At most so much of the time goes to recalling.
 RECALL_SHARE = 0.4
 PERFORMANCE_NEAR = timedelta(days=14)
-#: Slower means this share of the tempo last reached.
-SLOWER = 0.8
-#: ... but never under this: passes slower still count for no stage.
-SLOWEST = DEFINITIONS.steady_tempo
-FIRST_TEMPO = 0.6
-#: So many sections are begun on one day at most; how many is right is not known.
-NEW_A_DAY = 3
+#: Sections this near the full tempo are tried at it, cold.
+NEAR_TEMPO = 0.9
+#: Neighbours are played in one go up to so many seconds at the marked tempo.
+CHAIN_S = 30.0
+#: ... if their tempos are no further apart than this.
+CHAIN_STEP = 0.05
 #: So many turns at one item on one day.
-MOST_TURNS = 3
+MOST_TURNS = 2
 
 
 def make_plan(
@@ -93,9 +41,9 @@ def make_plan(
     left -= sum(i.minutes for i in warm_up)
     run = _run_through(facts, now, told)
     left -= sum(i.minutes for i in run)
-    cold = _within(_recalls(facts, now), min(left, told.minutes * RECALL_SHARE))
+    cold = chain(_within(_recalls(facts, now), min(left, told.minutes * RECALL_SHARE)), facts)
     left -= sum(i.minutes for i in cold)
-    work = _lengthen(_within(_work(facts, told), left), left, told)
+    work = _lengthen(_within(chain(find_work(facts, told), facts), left), left, told)
     near = told.performance is not None and run
     body = [*run, *cold] if near else cold
     body += _take_turns(work, told) if told.turns else work
@@ -132,25 +80,25 @@ def _recalls(facts: PlanFacts, now: datetime) -> list[PlanItem]:
     end = now.replace(hour=23, minute=59, second=59)
     known = [
         h for h in facts.hands
-        if h.recall and not h.played_today and _is_known(h) and not _done_together(h, facts)
+        if h.recall and not h.played_today and is_known(h) and not done_together(h, facts)
     ]  # fmt: skip
     due = [h for h in known if h.recall and h.recall.due <= end]
     due.sort(key=lambda h: h.recall.chance if h.recall else 1.0)
-    nearer = [h for h in known if h not in due and h.stage == "up to tempo"]
+    nearer = [h for h in known if h not in due and _is_near(h)]
     return [_recall_item(h) for h in due] + [_nearer_item(h) for h in nearer]
 
 
-def _done_together(fact: HandFacts, facts: PlanFacts) -> bool:
-    """One hand of a section that both hands play at least steadily."""
-    both = [h for h in facts.hands if h.section == fact.section and h.hands == "both"]
-    return fact.hands != "both" and any(map(_is_known, both))
+def _is_near(fact: HandFacts) -> bool:
+    return fact.stage == "up to tempo" or (
+        fact.stage == "steady" and (fact.tempo_share or 0.0) >= NEAR_TEMPO
+    )
 
 
 def _nearer_item(fact: HandFacts) -> PlanItem:
     return PlanItem(
-        "cold", _minutes_for(fact, 1),
-        "up to tempo, but not yet secure: a good pass now, cold, counts", "cold",
-        fact.span, fact.hands, None, 1, fact.section,
+        "cold", minutes_for(fact.seconds, fact.tempo_share, 1),
+        f"{fact.stage}, but not yet secure: a good pass now, cold, at the full tempo counts",
+        "cold", fact.span, fact.hands, None, 1, fact.section,
     )  # fmt: skip
 
 
@@ -158,169 +106,72 @@ def _recall_item(fact: HandFacts) -> PlanItem:
     assert fact.recall is not None
     chance = fact.recall.chance
     return PlanItem(
-        "cold", _minutes_for(fact, 1),
+        "cold", minutes_for(fact.seconds, fact.tempo_share, 1),
         f"due for recall: the model gives it {chance:.0%}; one pass, cold, at your best tempo",
         "recall", fact.span, fact.hands, None, 1, fact.section,
     )  # fmt: skip
 
 
-def _is_known(fact: HandFacts) -> bool:
-    return STAGES.index(fact.stage) >= STAGES.index("steady")
-
-
-def _both_played(facts: PlanFacts, section: int) -> bool:
-    return any(h.section == section and h.hands == "both" and h.passes for h in facts.hands)
-
-
-def _minutes_for(fact: HandFacts, passes: int) -> float:
-    """Time for so many passes with a breath after each, in half minutes."""
-    seconds = passes * (fact.seconds / (fact.tempo_share or FIRST_TEMPO) + 8.0)
-    return max(round(seconds / 30) / 2, 1.0)
-
-
-def _work(facts: PlanFacts, options: PlanOptions) -> list[PlanItem]:
-    """Everything worth working at, most urgent first, one item a section and hand."""
-    items = [*_weak_items(facts), *_parting_items(facts)]
-    for fact in facts.hands:
-        item = _slower(fact, facts) or _join(fact, facts) or _rung(fact, facts, options)
-        items += [item] if item else []
-    items += _new(facts, options)
-    return sorted(items, key=lambda i: (-_URGENCY[i.kind], i.section))
-
-
-def _weak_items(facts: PlanFacts) -> list[PlanItem]:
-    return [_weak_item(facts, weak) for weak in facts.weak[:3]]
-
-
-def _weak_item(facts: PlanFacts, weak: WeakBar) -> PlanItem:
-    bars = facts.arrangement.bars
-    span = Span(max(weak.bar - 1, 0), min(weak.bar + 1, len(bars) - 1))
-    section = _section_of(facts, weak.bar)
-    told = [h for h in facts.hands if h.section == section and h.hands == weak.hands]
-    reached = (told[0].tempo_share if told else None) or FIRST_TEMPO
-    return PlanItem(
-        "weak bars", 3.0,
-        f"bar {bars[weak.bar].number} went wrong in {weak.faulty} of its last {weak.passes} passes",
-        "slower", span, weak.hands, _slower_than(reached), 5, section,
-    )  # fmt: skip
-
-
-def _slower_than(reached: float | None) -> float:
-    return max(round(SLOWER * (reached or FIRST_TEMPO), 2), SLOWEST)
-
-
-def _section_of(facts: PlanFacts, bar: int) -> int:
-    found = [h.section for h in facts.hands if h.span.from_bar <= bar <= h.span.to_bar]
-    return found[0] if found else -1
-
-
-def _parting_items(facts: PlanFacts) -> list[PlanItem]:
-    """Partings whose two passages are known, and not both secure."""
-    both = {h.section: h for h in facts.hands if h.hands == "both"}
-    out = []
-    for parting in facts.partings:
-        sides = [both.get(k) for k in parting.sections]
-        if any(s is None or not s.passes for s in sides):
-            continue
-        if all(s is not None and s.stage == "secure" for s in sides):
-            continue
-        out.append(_parting_item(parting))
-    return out[:2]
-
-
-def _parting_item(parting: Parting) -> PlanItem:
-    words = parting.words or "two passages begin alike and part here"
-    return PlanItem(
-        "parting", 3.0, f"by turns, a pass of each: {words}", "parting", parting.first, "both",
-        None, 4, parting.sections[0], parting.second,
-    )  # fmt: skip
-
-
-def _slower(fact: HandFacts, facts: PlanFacts) -> PlanItem | None:
-    if not fact.wrong_twice or fact.stage == "secure" or _done_together(fact, facts):
-        return None
-    rate = _slower_than(fact.tempo_share)
-    return PlanItem(
-        "slower", _minutes_for(fact, 4), "its last two passes were both faulty: slower, then again",
-        "slower", fact.span, fact.hands, rate, 4, fact.section,
-    )  # fmt: skip
-
-
-def _join(fact: HandFacts, facts: PlanFacts) -> PlanItem | None:
-    """Hands together, where each is steady and together it is not."""
-    if fact.hands != "both" or _is_known(fact):
-        return None
-    alone = [h for h in facts.hands if h.section == fact.section and h.hands != "both"]
-    if len(alone) < 2 or not all(map(_is_known, alone)):
-        return None
-    rate = _slower_than(min(h.tempo_share or FIRST_TEMPO for h in alone))
-    return PlanItem(
-        "join", _minutes_for(fact, 4), "each hand is steady alone: join them, slower", "join",
-        fact.span, "both", rate, 4, fact.section,
-    )  # fmt: skip
-
-
-def _rung(fact: HandFacts, facts: PlanFacts, options: PlanOptions) -> PlanItem | None:
-    """The next tempo of a section that is played but not yet up to it."""
-    if not fact.passes or fact.stage in ("up to tempo", "secure"):
-        return None
-    if fact.hands != "both" and _both_played(facts, fact.section):
-        return None
-    reached = fact.tempo_share or FIRST_TEMPO
-    ready = fact.good_lately or _is_known(fact)
-    rate = max(round(min(reached * (1 + options.step), 1.0) if ready else reached, 2), SLOWEST)
-    why = f"good at {reached:.0%}: the next rung" if ready else f"not yet steady at {reached:.0%}"
-    return PlanItem(
-        "ladder", _minutes_for(fact, 4), why, "ladder", fact.span, fact.hands, rate, 4, fact.section
-    )
-
-
-def _new(facts: PlanFacts, options: PlanOptions) -> list[PlanItem]:
-    """The next sections not yet played, a few a day, hands separately unless asked otherwise.
-
-    One made of bars already played is not new; one that looks like another new one waits a day.
-    """
-    begun = {h.section for h in facts.hands if h.begun_today}
-    played = {h.section for h in facts.hands if h.passes}
+def chain(items: Sequence[PlanItem], facts: PlanFacts) -> list[PlanItem]:
+    """Neighbouring sections with the same to do, played in one go; order by the first of each."""
     out: list[PlanItem] = []
-    for fact in facts.hands:
-        alone = fact.hands != "both"
-        if fact.section in played or fact.familiar or alone == options.together:
-            continue
-        if fact.section not in begun:
-            if len(begun) >= NEW_A_DAY or _looks_like_one(facts, fact.section, begun):
-                continue
-            begun.add(fact.section)
-        out.append(_new_item(fact))
-    return out
+    for item in items:
+        near = next((k for k, other in enumerate(out) if _joins(other, item, facts)), None)
+        if near is None:
+            out.append(item)
+        else:
+            out[near] = _joined(out[near], item, facts)
+    return out if len(out) == len(items) else chain(out, facts)
 
 
-def _new_item(fact: HandFacts) -> PlanItem:
-    return PlanItem(
-        "new", _minutes_for(fact, 3), f"new: {fact.name}, {_say_hands(fact.hands)}, slowly", "new",
-        fact.span, fact.hands, FIRST_TEMPO, 3, fact.section,
+def _joins(a: PlanItem, b: PlanItem, facts: PlanFacts) -> bool:
+    """Both are recalls, or rungs of known sections, and one begins where the other ends."""
+    if a.kind != b.kind or a.hands != b.hands or a.kind not in ("cold", "ladder"):
+        return False
+    if a.span is None or b.span is None or abs((a.rate or 0) - (b.rate or 0)) > CHAIN_STEP + 1e-9:
+        return False
+    if a.kind == "ladder" and not all(_is_known_section(i.section, facts) for i in (a, b)):
+        return False
+    touch = a.span.to_bar + 1 == b.span.from_bar or b.span.to_bar + 1 == a.span.from_bar
+    return touch and _seconds(a, facts) + _seconds(b, facts) <= CHAIN_S
+
+
+def _is_known_section(section: int, facts: PlanFacts) -> bool:
+    return any(h.section == section and h.hands == "both" and is_known(h) for h in facts.hands)
+
+
+def _seconds(item: PlanItem, facts: PlanFacts) -> float:
+    """Length of the sections of an item at the marked tempo."""
+    last = max(item.last, item.section)
+    told = {h.section: h.seconds for h in facts.hands if item.section <= h.section <= last}
+    return sum(told.values())
+
+
+def _joined(a: PlanItem, b: PlanItem, facts: PlanFacts) -> PlanItem:
+    first, second = sorted((a, b), key=lambda i: i.section)
+    assert first.span is not None
+    assert second.span is not None
+    rates = [i.rate for i in (a, b) if i.rate is not None]
+    rate = min(rates) if rates else None
+    one = replace(
+        first, span=Span(first.span.from_bar, second.span.to_bar), rate=rate,
+        last=max(second.last, second.section), reason=_say_joined(a, b),
     )  # fmt: skip
+    return replace(one, minutes=minutes_for(_seconds(one, facts), rate or 0.95, one.passes))
 
 
-def _say_hands(hands: Hands) -> str:
-    return "hands together" if hands == "both" else f"{hands} hand alone"
-
-
-def _looks_like_one(facts: PlanFacts, section: int, others: set[int]) -> bool:
-    """A twin has its parting between this section and one of the others."""
-    return any(
-        section in parting.sections and others & (set(parting.sections) - {section})
-        for parting in facts.partings
-    )
+def _say_joined(a: PlanItem, b: PlanItem) -> str:
+    also = "; in one go with its neighbours"
+    return a.reason if a.reason.endswith(also) else a.reason + also
 
 
 def _run_through(facts: PlanFacts, now: datetime, options: PlanOptions) -> list[PlanItem]:
     together = [h for h in facts.hands if h.hands == "both" and not h.familiar]
-    if not together or not all(map(_is_known, together)):
+    if not together or not all(map(is_known, together)):
         return []
     days = (options.performance - now.date()).days if options.performance else -1
     near = 0 <= days <= PERFORMANCE_NEAR.days
-    if options.performance and not near:
+    if facts.ran_through_today or (options.performance and not near):
         return []
     whole = whole_span(facts.arrangement)
     minutes = max(round(sum(h.seconds for h in together) / 60 + 1), 2)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Sequence
+import itertools
+from collections import defaultdict
+from collections.abc import Iterable, Sequence, Set
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -16,8 +17,12 @@ from practice.progress.progress import HANDS, read_map
 from practice.store.section_store import KeptSection, read_cold, read_recent
 from practice.store.store import Store
 
-#: Bars are weak or not by so many last passes of the arrangement.
-WEAK_PASSES = 8
+#: So many last passes of the arrangement are looked at for weak bars,
+WEAK_PASSES = 12
+#: ... and so many last ones over each bar; so many of these faulty make it weak.
+WEAK_OF, WEAK_FAULTS = 4, 2
+#: Under this share of notes right twice in a row, it falls apart.
+APART_SHARE = 0.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,10 +33,13 @@ class HandFacts:
         section: index in the form. name: for the player. span: its bars. key: what it holds.
         seconds: its length at the marked tempo.
         stage: see `engine.standing`. passes: of it so far.
-        tempo_share: of its last good passes (median), or of its last passes if none is good.
+        tempo_share: of the fastest of its last good passes, or of its last passes if none is good.
         recall: when it is due, None if never played cold. played_today: it is not cold any more.
-        wrong_twice: the last two whole passes were both faulty.
+        wrong_twice: the last two whole passes were both faulty. falls_apart: so faulty that each
+            hand alone comes first.
         good_lately: two of its last three whole passes were good.
+        kept_cold: its latest cold pass was good at full tempo, None where it was never played cold.
+        row_today: good passes at full tempo at the end of today's, in a row.
         begun_today: it was never played before today.
         familiar: every bar of it is in another section that comes before.
     """
@@ -48,14 +56,17 @@ class HandFacts:
     recall: Recall | None = None
     played_today: bool = False
     wrong_twice: bool = False
+    falls_apart: bool = False
     good_lately: bool = False
+    kept_cold: bool | None = None
+    row_today: int = 0
     begun_today: bool = False
     familiar: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class WeakBar:
-    """A bar in which notes went wrong in at least two of the last passes."""
+    """A bar in which notes went wrong in `faulty` of its last `passes`, two at least."""
 
     bar: int
     faulty: int
@@ -75,13 +86,14 @@ class Parting:
 
 @dataclass(frozen=True, slots=True)
 class PlanFacts:
-    """Everything the plan goes by."""
+    """Everything the plan goes by. `ran_through_today`: the whole form was played today."""
 
     arrangement: Arrangement
     path: str
     hands: tuple[HandFacts, ...]
     weak: tuple[WeakBar, ...] = ()
     partings: tuple[Parting, ...] = ()
+    ran_through_today: bool = False
 
 
 def gather_facts(
@@ -113,7 +125,21 @@ def gather_facts(
             )  # fmt: skip
             rows.append(_with_history(store, fact, now) if cell.stage != "unplayed" else fact)
     weak = find_weak_bars(store, arrangement)
-    return PlanFacts(arrangement, path, tuple(rows), tuple(weak), tuple(find_partings(arrangement)))
+    partings = tuple(find_partings(arrangement))
+    ran = _ran_through(store, arrangement, now)
+    return PlanFacts(arrangement, path, tuple(rows), tuple(weak), partings, ran)
+
+
+def _ran_through(store: Store, arrangement: Arrangement, now: datetime) -> bool:
+    return bool(
+        store.query(
+            """SELECT 1 FROM passes WHERE day = ? AND from_bar = 0 AND to_bar = ? AND hands = 'both'
+                AND completed AND arrangement =
+                    (SELECT id FROM arrangements WHERE content_hash = ?)
+                AND take NOT IN (SELECT id FROM takes WHERE source = 'demo') LIMIT 1""",
+            (now.date().isoformat(), len(arrangement.bars) - 1, arrangement.content_hash),
+        )
+    )
 
 
 def _length_s(arrangement: Arrangement, span: Span) -> float:
@@ -127,23 +153,46 @@ def _with_history(store: Store, fact: HandFacts, now: datetime) -> HandFacts:
     today = now.date().isoformat()
     return replace(
         fact,
-        tempo_share=_reached(judged),
+        tempo_share=reached(judged),
         recall=find_recall(read_cold(store, fact.key, fact.hands, COLD_PASSES), now),
         played_today=any(r.day == today for r in recent),
         wrong_twice=len(judged) > 1 and not (judged[-1].good or judged[-2].good),
+        falls_apart=falls_apart(judged),
         good_lately=sum(r.good for r in judged[-3:]) >= 2,
+        kept_cold=kept_cold(judged),
+        row_today=row_today(judged, today),
         begun_today=recent[0].day == today and fact.passes <= len(judged),
     )
 
 
-def _reached(judged: Sequence[KeptSection]) -> float | None:
-    good = [r.tempo_share for r in judged if r.good and r.tempo_share][-5:]
-    shares = sorted(good or [r.tempo_share for r in judged if r.tempo_share][-3:])
+def falls_apart(judged: Sequence[KeptSection]) -> bool:
+    """Whether the last two passes were both under `APART_SHARE`."""
+    return len(judged) > 1 and max(r.right_share for r in judged[-2:]) < APART_SHARE
+
+
+def kept_cold(judged: Sequence[KeptSection]) -> bool | None:
+    """Whether the latest cold pass was good at full tempo; None where there is none."""
+    cold = [r for r in judged if r.cold]
+    return cold[-1].as_pass(0).good_at(DEFINITIONS.full_tempo) if cold else None
+
+
+def row_today(judged: Sequence[KeptSection], today: str) -> int:
+    """Good passes at full tempo in a row, the last of them the last of the day."""
+    told = (r.day == today and r.as_pass(0).good_at(DEFINITIONS.full_tempo) for r in judged[::-1])
+    return sum(1 for _ in itertools.takewhile(bool, told))
+
+
+def reached(judged: Sequence[KeptSection]) -> float | None:
+    """The fastest of the last three good passes; where none is good, the middle of the last."""
+    good = [r.tempo_share for r in judged if r.good and r.tempo_share]
+    if good:
+        return max(good[-3:])
+    shares = sorted(r.tempo_share for r in judged[-3:] if r.tempo_share)
     return shares[len(shares) // 2] if shares else None
 
 
 def find_weak_bars(store: Store, arrangement: Arrangement) -> list[WeakBar]:
-    """Bars with wrong or missing notes in two or more of the last passes, weakest first."""
+    """Bars with wrong or missing notes in two or more of their last passes, weakest first."""
     rows = store.query(
         """SELECT take, number, from_bar, to_bar, hands FROM passes
             WHERE arrangement = (SELECT id FROM arrangements WHERE content_hash = ?)
@@ -151,19 +200,32 @@ def find_weak_bars(store: Store, arrangement: Arrangement) -> list[WeakBar]:
             ORDER BY started_us DESC LIMIT ?""",
         (arrangement.content_hash, WEAK_PASSES),
     )
-    faulty: Counter[tuple[int, Hands]] = Counter()
-    touched: Counter[tuple[int, Hands]] = Counter()
-    for take, number, first, last, hands in rows:
-        for bar in {_written(arrangement, k) for k in range(first, last + 1)}:
-            touched[bar, hands] += 1
-        for bar in _faulty_bars(store, arrangement, take, number):
-            faulty[bar, hands] += 1
-    weak = [
-        WeakBar(bar, n, touched[bar, hands], hands)
-        for (bar, hands), n in faulty.items()
-        if n >= 2
-    ]  # fmt: skip
-    return sorted(weak, key=lambda w: (-w.faulty / max(w.passes, 1), -w.faulty, w.bar))
+    return weak_bars(
+        (
+            hands,
+            {_written(arrangement, k) for k in range(first, last + 1)},
+            _faulty_bars(store, arrangement, take, number),
+        )
+        for take, number, first, last, hands in rows
+    )
+
+
+def weak_bars(passes: Iterable[tuple[Hands, Set[int], Set[int]]]) -> list[WeakBar]:
+    """The weak bars, weakest first.
+
+    Args:
+        passes: newest first, each with its hands, the bars it touched and those with a fault.
+    """
+    seen: defaultdict[tuple[int, Hands], list[bool]] = defaultdict(list)
+    for hands, touched, faulty in passes:
+        for bar in touched:
+            if len(seen[bar, hands]) < WEAK_OF:
+                seen[bar, hands].append(bar in faulty)
+    weak = [WeakBar(bar, sum(told), len(told), hands) for (bar, hands), told in seen.items()]
+    return sorted(
+        (w for w in weak if w.faulty >= WEAK_FAULTS),
+        key=lambda w: (-w.faulty / w.passes, -w.faulty, w.bar),
+    )
 
 
 def _faulty_bars(store: Store, arrangement: Arrangement, take: int, number: int) -> set[int]:

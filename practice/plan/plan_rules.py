@@ -69,6 +69,12 @@ RULES: dict[str, Rule] = {
             "more is not settled",
             "weak",
         ),
+        Rule(
+            "apart", "each hand alone where both together fall apart twice", "common practice",
+            "on simulated learners, whose model is our own, beginning every section with each hand "
+            "alone took twice as long; the model gives hands alone little merit",
+            "none known",
+        ),
         Rule("join", "hands together once each is steady", "common practice", "", "none known"),
         Rule(
             "parting", "passages that begin alike are played one after the other",
@@ -83,10 +89,8 @@ RULES: dict[str, Rule] = {
             "moderate",
         ),
         Rule(
-            "new", "a few new sections a day, in order of playing",
-            "common practice, as is each hand alone first",
-            "on simulated learners, whose model is our own, both hands from the start were quicker",
-            "none known",
+            "new", "a few new sections a day, in order of playing, hands together and slowly",
+            "common practice; how many is not known", "", "none known",
         ),
         Rule(
             "run-through", "the whole form, without stopping, before a date and when all is steady",

@@ -9,10 +9,10 @@ from engine.arrangement import Arrangement, Span, whole_span
 from engine.drill import DrillSheet, Ladder
 from engine.errors import UndersongError
 from practice.drills.sheet_file import write_sheet
-from practice.plan.plan import PlanItem, PlanOptions
+from practice.plan.plan_items import PlanItem, PlanOptions
 
 #: Kinds whose tempo climbs by the player's own results, and that whose tempo is the player's own.
-CLIMBING = ("ladder", "slower", "join", "new", "weak bars")
+CLIMBING = ("ladder", "slower", "join", "new", "weak bars", "apart")
 
 
 def sheet_of(item: PlanItem, arrangement: Arrangement, options: PlanOptions) -> DrillSheet | None:
@@ -21,7 +21,7 @@ def sheet_of(item: PlanItem, arrangement: Arrangement, options: PlanOptions) -> 
         return None
     spans = [item.span] if item.other is None else [item.span, item.other]
     climbs = item.kind in CLIMBING and item.rate is not None
-    ladder = Ladder(start=item.rate, step=options.step) if climbs and item.rate else Ladder()
+    ladder = _ladder(item.rate, item.goal, options) if climbs and item.rate else Ladder()
     return DrillSheet(
         f"{item.kind}: {item.reason}",
         where=tuple(say_place(arrangement, span) for span in spans),
@@ -31,6 +31,14 @@ def sheet_of(item: PlanItem, arrangement: Arrangement, options: PlanOptions) -> 
         passes=item.passes,
         run_through=item.kind in ("run-through", "cold"),
     )
+
+
+def _ladder(start: float, goal: float, options: PlanOptions) -> Ladder:
+    """Up after a good pass, down after two faulty ones; done after enough good ones at the goal."""
+    return Ladder(
+        start=start, goal=max(goal, start), step=options.step, good_to_rise=1,
+        good_to_stand=options.enough,
+    )  # fmt: skip
 
 
 def say_place(arrangement: Arrangement, span: Span) -> str:

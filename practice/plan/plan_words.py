@@ -6,8 +6,8 @@ import shlex
 
 from engine.arrangement import Span, whole_span
 from practice.drill import name_span
-from practice.plan.plan import PlanItem
 from practice.plan.plan_facts import PlanFacts
+from practice.plan.plan_items import PlanItem
 
 
 def say_command(item: PlanItem, facts: PlanFacts) -> str:

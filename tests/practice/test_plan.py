@@ -16,12 +16,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.arrangement import Arrangement
+from engine.drill import PassResult
+from engine.drill.ladder import find_rung
 from engine.section_review import section_span
 from engine.standing import STAGES
 from practice.drill import find_span
 from practice.drills.sheet_file import read_sheet
 from practice.library import open_arrangement
-from practice.plan.plan import PlanItem, PlanOptions, make_plan
+from practice.plan.plan import make_plan
 from practice.plan.plan_facts import (
     HandFacts,
     Parting,
@@ -29,8 +31,11 @@ from practice.plan.plan_facts import (
     WeakBar,
     find_weak_bars,
     gather_facts,
+    weak_bars,
 )
+from practice.plan.plan_items import PlanItem, PlanOptions
 from practice.plan.plan_rules import RATINGS, RULES, rate_cold
+from practice.plan.plan_sheets import sheet_of
 from practice.plan.plan_words import say_command, say_what
 from practice.plan.recall import Recall, find_recall
 from practice.store.section_store import read_cold
@@ -125,11 +130,11 @@ def test_what_is_due_comes_first_and_cold(pans: Arrangement) -> None:
     items = plan(
         pans,
         played(pans, 1, "secure", recall=due(0, 0.9)),
-        played(pans, 2, "steady", recall=due(-3, 0.7)),
-        played(pans, 3, "secure", recall=due(4)),
+        played(pans, 3, "steady", recall=due(-3, 0.7)),
+        played(pans, 4, "secure", recall=due(4)),
     )
     cold = [i for i in items if i.kind == "cold"]
-    assert [i.section for i in cold] == [2, 1]
+    assert [i.section for i in cold] == [3, 1]
     assert kinds(items)[:3] == ["warm-up", "cold", "cold"]
     assert all(i.passes == 1 for i in cold)
 
@@ -169,14 +174,17 @@ def test_hands_are_joined_when_each_is_steady(pans: Arrangement) -> None:
     assert "join" not in kinds(plan(pans, *alone, fact(pans, 1)))
 
 
-def test_a_few_new_sections_a_day_hands_separately(pans: Arrangement) -> None:
-    unplayed = [fact(pans, k, h) for k in range(1, 6) for h in ("left", "right", "both")]
+def test_a_few_new_sections_a_day_hands_together(pans: Arrangement) -> None:
+    unplayed = [fact(pans, k, h) for k in range(1, 9) for h in ("left", "right", "both")]
     new = [i for i in plan(pans, *unplayed) if i.kind == "new"]
-    assert {i.section for i in new} == {1, 2, 3}
-    assert {i.hands for i in new} == {"left", "right"}
+    assert {i.section for i in new} == {1, 2, 3, 4, 5}
+    assert {i.hands for i in new} == {"both"}
+    assert "hands together" in new[0].reason
     begun = [played(pans, k, "reading", begun_today=True) for k in (1, 2)]
     later = [fact(pans, k, h) for k in (3, 4) for h in ("left", "right", "both")]
-    assert {i.section for i in plan(pans, *begun, *later) if i.kind == "new"} == {3}
+    three = PlanOptions(new_a_day=3)
+    items = plan(pans, *begun, *later, options=three)
+    assert {i.section for i in items if i.kind == "new"} == {3}
 
 
 def test_partings_are_practised_by_turns_until_both_are_secure(pans: Arrangement) -> None:
@@ -190,27 +198,96 @@ def test_partings_are_practised_by_turns_until_both_are_secure(pans: Arrangement
     assert "parting" not in kinds(plan(pans, *secure, partings=(parting,)))
 
 
-def test_new_sections_can_begin_with_both_hands(pans: Arrangement) -> None:
+def test_new_sections_can_begin_with_each_hand_alone(pans: Arrangement) -> None:
     unplayed = [fact(pans, 1, h) for h in ("left", "right", "both")]
-    new = [i for i in plan(pans, *unplayed, options=PlanOptions(together=True)) if i.kind == "new"]
-    assert {i.hands for i in new} == {"both"}
-    assert "hands together" in new[0].reason
+    alone = PlanOptions(begin="separately")
+    new = [i for i in plan(pans, *unplayed, options=alone) if i.kind == "new"]
+    assert {i.hands for i in new} == {"left", "right"}
+
+
+def test_each_hand_alone_where_both_fall_apart(pans: Arrangement) -> None:
+    """... unless never wanted; and joined again when each is steady."""
+    wild = played(pans, 1, "reading", falls_apart=True, wrong_twice=True)
+    alone = [fact(pans, 1, h) for h in ("left", "right")]
+    apart = [i for i in plan(pans, *alone, wild) if i.kind == "apart"]
+    assert {i.hands for i in apart} == {"left", "right"}
+    assert apart[0].rule == "apart"
+    together = plan(pans, *alone, wild, options=PlanOptions(begin="together"))
+    assert {i.kind for i in together} == {"warm-up", "slower"}
+    steady = [played(pans, 1, "steady", hands=h) for h in ("left", "right")]
+    assert "join" in kinds(plan(pans, *steady, wild))
+
+
+def test_neighbours_with_the_same_to_do_are_played_in_one_go(pans: Arrangement) -> None:
+    near = [played(pans, k, "up to tempo", tempo_share=1.0) for k in (2, 3)]
+    cold = next(i for i in plan(pans, *near) if i.kind == "cold")
+    spans = [section_span(pans.form.sections[k]) for k in (2, 3)]
+    assert (cold.span.from_bar, cold.span.to_bar) == (spans[0].from_bar, spans[1].to_bar)
+    assert (cold.section, cold.last) == (2, 3)
+    assert "in one go" in cold.reason
+    far = [played(pans, k, "up to tempo", tempo_share=1.0) for k in (2, 4)]
+    assert [i.section for i in plan(pans, *far) if i.kind == "cold"] == [2, 4]
+    unlike = [played(pans, 2, "steady"), played(pans, 3, "steady", tempo_share=0.6)]
+    assert {i.section for i in plan(pans, *unlike) if i.kind == "ladder"} == {2, 3}
+
+
+def test_what_was_not_kept_cold_is_brought_back_until_it_stands(pans: Arrangement) -> None:
+    """With the number of good passes in a row that the player set."""
+    slipped = played(pans, 2, "up to tempo", kept_cold=False, row_today=2, played_today=True)
+    ladder = next(i for i in plan(pans, slipped) if i.kind == "ladder")
+    assert "not when cold" in ladder.reason
+    assert ladder.rate == pytest.approx(0.92)
+    assert "ladder" not in kinds(plan(pans, slipped, options=PlanOptions(enough=2)))
+    assert "ladder" not in kinds(plan(pans, replace(slipped, kept_cold=True)))
+
+
+def test_the_whole_is_run_through_once_a_day(pans: Arrangement) -> None:
+    known = [played(pans, k, "steady") for k in (1, 2)]
+    assert "run-through" in kinds(plan(pans, *known))
+    assert "run-through" not in kinds(plan(pans, *known, ran_through_today=True))
+
+
+def test_the_stopping_rule_reaches_the_drill(pans: Arrangement) -> None:
+    options = PlanOptions(enough=4)
+    items = plan(pans, played(pans, 1, "steady"), options=options)
+    sheet = sheet_of(next(i for i in items if i.kind == "ladder"), pans, options)
+    assert (sheet.ladder.good_to_stand, sheet.ladder.good_to_rise) == (4, 1)
+    assert sheet.ladder.poor_to_fall == 2
+    done = [PassResult(section_span(pans.form.sections[1]), "both", 1.0, True)] * 4
+    assert find_rung(replace(sheet.ladder, start=1.0), done).done
+    assert not find_rung(replace(sheet.ladder, start=1.0), done[:3]).done
+
+
+def test_weak_bars_go_by_the_last_passes_over_each() -> None:
+    bars = {3, 4}
+    newest_first = [("both", bars, {4}), ("both", bars, {3, 4}), ("left", bars, {3}),
+                    ("both", bars, {4})]  # fmt: skip
+    assert weak_bars(newest_first) == [WeakBar(4, 3, 3, "both")]
+    mended = [("both", bars, set())] * 3
+    assert weak_bars([*mended, *newest_first]) == []
+
+
+def test_the_simulated_learners_are_those_written_down() -> None:
+    """The plan was tuned after their model was frozen; a change would make the table untrue."""
+    from tests.bench.bench_plan import is_frozen
+
+    assert is_frozen()
 
 
 def test_two_look_alikes_are_never_both_new_on_one_day(pans: Arrangement) -> None:
     spans = [section_span(pans.form.sections[k]) for k in (1, 3)]
     alike = (Parting(spans[0], spans[1], "", (1, 3)),)
-    unplayed = [fact(pans, k, h) for k in (1, 2, 3) for h in ("left", "right")]
+    unplayed = [fact(pans, k) for k in (1, 2, 3)]
     new = [i for i in plan(pans, *unplayed, partings=alike) if i.kind == "new"]
     assert {i.section for i in new} == {1, 2}
     begun = played(pans, 1, "reading", begun_today=True)
-    third = [fact(pans, 3, h) for h in ("left", "right")]
-    assert "new" not in kinds(plan(pans, begun, *third, partings=alike))
+    assert "new" not in kinds(plan(pans, begun, fact(pans, 3), partings=alike))
 
 
 def test_sections_take_turns_unless_switched_off(pans: Arrangement) -> None:
-    hands = [played(pans, k, "steady") for k in (1, 2, 3)]
-    by_turns = [i.section for i in plan(pans, *hands) if i.kind == "ladder"]
+    hands = [played(pans, k, "steady", tempo_share=t) for k, t in ((1, 0.8), (2, 0.7), (3, 0.6))]
+    short = PlanOptions(turn_min=1.0)
+    by_turns = [i.section for i in plan(pans, *hands, options=short) if i.kind == "ladder"]
     blocked = [
         i.section
         for i in plan(pans, *hands, options=PlanOptions(turns=False))
@@ -315,17 +392,24 @@ def test_the_command_says_and_writes_the_plan(exercises: Path, tmp_path: Path) -
     assert main(words, env) == ExitStatus.DONE
     told = json.loads(out.getvalue())
     assert told["version"] == 1
-    assert {row["kind"] for row in told["items"]} == {"new", "break"}
-    assert {rule["name"] for rule in told["rules"]} == {"new", "break"}
+    assert {row["kind"] for row in told["items"]} == {"new"}
+    assert {rule["name"] for rule in told["rules"]} == {"new"}
     started = told["items"][0]["command"].split()
     assert started[:2] == ["undersong", "play"]
     sheet = read_sheet(tmp_path / "drills" / f"{started[-1]}.toml")
     assert sheet.where == ("bars 1-4",)
-    assert (sheet.hands, sheet.ladder.start) == (("left",), 0.6)
+    assert (sheet.hands, sheet.ladder.start) == (("both",), 0.6)
 
 
 @pytest.mark.parametrize(
-    "words", [["--minutes", "2"], ["--turn", "0"], ["--enough", "0"], ["--performance", "soon"]]
+    "words",
+    [
+        ["--minutes", "2"],
+        ["--turn", "0"],
+        ["--enough", "0"],
+        ["--new", "0"],
+        ["--performance", "soon"],
+    ],
 )
 def test_what_cannot_be_planned_is_one_line(exercises: Path, tmp_path: Path, words) -> None:
     import io
