@@ -285,7 +285,7 @@ def test_two_look_alikes_are_never_both_new_on_one_day(pans: Arrangement) -> Non
 
 
 def test_sections_take_turns_unless_switched_off(pans: Arrangement) -> None:
-    hands = [played(pans, k, "steady", tempo_share=t) for k, t in ((1, 0.8), (2, 0.7), (3, 0.6))]
+    hands = [played(pans, k, "steady", tempo_share=t) for k, t in ((1, 0.8), (2, 0.74), (3, 0.86))]
     short = PlanOptions(turn_min=1.0)
     by_turns = [i.section for i in plan(pans, *hands, options=short) if i.kind == "ladder"]
     blocked = [
