@@ -167,11 +167,74 @@ def _slowly(arrangement: Arrangement) -> Played:
     return Played(arrangement, tuple(played), tuple(pedals), tuple(said), Pulse())
 
 
+def wandering() -> Take:
+    """Rubato, a new marked tempo, a breath, bars left out and gone back to, two fingerings, a
+    trembling foot."""
+    known = Known(bars=32, jitter=0.0, timekeeper=6.0, finger=4.0, rubato=(0.05, 4.0), right=0.99)
+    played = play_known(known, 15)
+    arrangement = with_phrases(played.arrangement, 8)
+    bar = arrangement.table["bar"]
+    marks = (*arrangement.tempo, replace(arrangement.tempo[0], onset_q=Fraction(64), qpm=170.0))
+    fingers = {0: "53212123", 16 * 8: "54212124"}
+    notes, place = [], -1
+    for n in arrangement.notes:
+        place += n.hand == "left"
+        which = fingers.get(place - place % 8, "") if n.hand == "left" else ""
+        notes.append(replace(n, fingering=which[place % 8] if which else ""))
+    arrangement = replace(
+        arrangement, notes=tuple(notes), tempo=marks, marks=(Mark("breath", Fraction(95), 23),)
+    )
+    score = {f.played: f.score for f in played.findings if f.played is not None}
+    # Bars 13 and 14 are left out; from bar 25 the player goes back to 21 and on to the end.
+    order = [*range(12), *range(14, 24), *range(20, 32)]
+    heard, said, end_s, shift = [], [], 0.5, 0.0
+    for k, at in enumerate(order):
+        mine = [n for n in played.notes if bar[score[n.index]] == at]
+        if k and order[k - 1] + 1 != at:
+            shift = end_s + 0.35 - mine[0].onset_s
+        for n in mine:
+            said.append(Finding(len(heard), score[n.index], "right"))
+            heard.append(replace(_moved(n, shift), index=len(heard)))
+        end_s = heard[-1].onset_s + 0.3
+    heard_order = sorted(range(len(heard)), key=lambda i: heard[i].onset_s)
+    said = [replace(said[i], played=j) for j, i in enumerate(heard_order)]
+    heard = [replace(heard[i], index=j) for j, i in enumerate(heard_order)]
+    foot = [PedalMove(0.4 + 0.21 * k, DAMPER, (127, 96, 61, 66, 120, 40, 0, 78)[k % 8])
+            for k in range(200)]  # fmt: skip
+    return Take(Played(arrangement, tuple(heard), tuple(foot), tuple(said), Pulse()))
+
+
+def right_alone() -> Take:
+    """The right hand against the click: rests, entries, scattered octaves, some rolled."""
+    draw = np.random.default_rng(16)
+    at_q = [q for bar in range(20) if bar % 5 != 3
+            for q in (4.0 * bar, 4.0 * bar + 1.5, 4.0 * bar + 2.0, 4.0 * bar + 2.75)]  # fmt: skip
+    written = [(q, 0.5, 62 + int(3 * q) % 7 + o, "right") for q in at_q for o in (0, 12)]
+    arrangement = page(written, qpm=84, pedals=())
+    tune = tuple(range(1, len(written), 2))
+    arrangement = with_form(
+        arrangement, line=tune, doublings=tuple((i, i - 1) for i in tune),
+        phrases=tuple(Phrase(0, k, Fraction(20 * k), Fraction(20 * k + 12)) for k in range(4)),
+    )  # fmt: skip
+    played, said = [], []
+    for i in range(len(written)):
+        late = draw.normal(8, 14) + (90.0 if i % 34 == 3 else 0.0) + (-0.4 * i)
+        at = 2.0 + float(arrangement.table["onset_s"][i]) / 0.95 + late / 1000.0
+        loud = int(np.clip(draw.normal(78 if i % 2 else 66, 7), 1, 127))
+        played.append(PlayedNote(i, arrangement.notes[i].pitch, loud, at, at + 0.3))
+        said.append(Finding(i, i, "right"))
+    pulse = Pulse("strict", 2.0, 0.0, 0.95)
+    whole = Played(arrangement, tuple(played), (), tuple(said), pulse)
+    return Take(whole, hands="right", span=Span(0, 18), instrument=Instrument("stage"))
+
+
 TAKES: dict[str, Callable[[], Take]] = {
     "usual": usual,
     "ragged": ragged,
     "clicked": clicked,
     "chordal": chordal,
+    "wandering": wandering,
+    "right alone": right_alone,
 }
 
 

@@ -93,7 +93,8 @@ def texture(bars: int, interval_ms: float) -> Arrangement:
     arrangement = page(written, qpm=30000.0 / interval_ms, bar_q=4, pedals=pedals)
     right = [i for i, n in enumerate(arrangement.notes) if n.hand == "right"]
     harmonies = tuple(
-        Harmony(a, b, *(("G", "minor"), ("F", "major"))[k % 2]) for k, (a, b) in enumerate(pairwise(spans))
+        Harmony(a, b, *(("G", "minor"), ("F", "major"))[k % 2])
+        for k, (a, b) in enumerate(pairwise(spans))
     )
     return with_form(
         arrangement,

@@ -116,6 +116,32 @@ def test_half_missed_octaves_are_listed():
     ]
 
 
+def test_the_first_octave_with_only_its_lower_note():
+    arrangement = tune_in_octaves()
+    notes, findings = play(arrangement)
+    heard = [f for f in findings if f.score != 1]
+    found = measured(arrangement, notes, [*heard, Finding(None, 1, "missing")]).octaves
+    assert [(h.bar, h.missed) for h in found.half_missed] == [("1", "upper")]
+
+
+def test_an_octave_missed_whole_is_not_half_missed():
+    arrangement = tune_in_octaves()
+    notes, findings = play(arrangement)
+    found = measured(arrangement, notes, [f for f in findings if f.score not in (4, 5)]).octaves
+    assert found.half_missed == ()
+    assert found.octaves == 11
+
+
+def test_leaps_of_an_octave_and_octaves_between_the_hands_are_none():
+    # The right hand leaps 60 72 60 72; the left ends on 48 as the right begins on 60.
+    written = [(float(i), 1.0, 60 + 12 * (i % 2), "right") for i in range(11, 24)]
+    written += [(float(i), 1.0, 48, "left") for i in range(12)]
+    arrangement = page(written)
+    found = measured(arrangement, *play(arrangement)).octaves
+    assert isinstance(found, Estimate)
+    assert "no octaves" in found.reason
+
+
 def test_splits_that_grow_with_speed_are_seen():
     # Octaves a second apart at 4 ms, half a second apart at 14: 10 ms for a halving.
     onsets = [float(i) for i in range(12)] + [12 + 0.5 * i for i in range(24)]

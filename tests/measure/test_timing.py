@@ -180,6 +180,12 @@ def test_an_entry_played_twice_is_told_twice():
         (lambda i: -3.0 * i, "rushing"),
         (lambda i: 3.0 * i, "dragging"),
         (lambda i: 30.0 + (i * 7 % 5), "behind the click"),
+        # Half a millisecond a second is 30 ms a minute: a trend, but no rushing nor dragging.
+        (lambda i: 30.0 + 0.5 * i, "behind the click"),
+        (lambda i: -30.0 - 0.5 * i, "a little ahead of the click"),
+        # A trend of 90 a minute that the scatter hides.
+        (lambda i: 1.5 * (i - 16) + 300.0 * ((i * 7 % 5) - 2), "on the click"),
+        (lambda i: -1.5 * (i - 16) + 300.0 * ((i * 7 % 5) - 2), "on the click"),
         (lambda i: float((i * 7 % 5) - 2), "on the click"),
     ],
 )
