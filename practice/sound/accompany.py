@@ -7,6 +7,7 @@ of them. Deadlines are absolute: nothing adds up. The thread sleeps until just b
 from __future__ import annotations
 
 import heapq
+import math
 import threading
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -40,6 +41,7 @@ class Accompanist:
         self._clock = clock
         self._due: list[_Due] = []
         self._order = 0
+        self._in_hand_s = math.inf
         self._changed = threading.Condition(threading.RLock())
         self._running = True
         #: How late each message was handed over, beyond its lead: the last hundred, seconds.
@@ -86,6 +88,13 @@ class Accompanist:
         self._thread.join(2.0)
         self._instrument.close()
 
+    @property
+    def due_s(self) -> float:
+        """When the next message is due on the clock, also one in hand; infinity for none."""
+        with self._changed:
+            waiting_s = self._due[0].time_s if self._due else math.inf
+            return min(waiting_s, self._in_hand_s)
+
     def _run(self) -> None:
         try:
             while self._running:
@@ -114,6 +123,7 @@ class Accompanist:
             self._instrument.play(due.time_s, due.data)
         except Exception:
             self.failures += 1
+        self._in_hand_s = math.inf
 
     def _next_due(self) -> _Due | None:
         """The first message, once it is nearly due; None after a wait that ended otherwise."""
@@ -123,7 +133,9 @@ class Accompanist:
                 lead_s = self._instrument.lead_s + SPIN_S
                 wait_s = self._due[0].time_s - lead_s - self._clock.now_s()
                 if wait_s <= 0:
-                    return heapq.heappop(self._due)
+                    due = heapq.heappop(self._due)
+                    self._in_hand_s = due.time_s
+                    return due
             self._changed.wait(min(wait_s, IDLE_S))
             return None
 

@@ -13,7 +13,7 @@ from engine.arrangement import Arrangement, Span, notes_in, whole_span
 from engine.errors import UndersongError
 from engine.performance import KeyEvent
 from engine.read import read_arrangement
-from practice.clock import SystemClock
+from practice.clock import ManualClock, SystemClock
 from practice.drill import Drill
 from practice.listen.happenings import (
     Asked,
@@ -71,6 +71,20 @@ def wait_for(what: object, seconds: float = 5.0) -> bool:
     return True
 
 
+def settle(partner: SecondPiano, clock: ManualClock, to_s: float) -> None:
+    """Have the partner act on all it was told; move the clock; have all that is due by then played.
+
+    The clock stands still meanwhile, so that a busy machine changes nothing.
+    """
+    done = threading.Event()
+    partner._queue.put(done.set)
+    assert done.wait(20.0)
+    clock.move_to(to_s)
+    accompanist = partner._accompanist
+    assert accompanist is not None
+    assert wait_for(lambda: accompanist.due_s > to_s, 20.0)
+
+
 def pulse_at(start_s: float, span: Span, hands: str | None = "left") -> PulseBegan:
     counts = tuple(start_s - 0.3 + 0.15 * k for k in range(2))
     return PulseBegan(counts, start_s, span, hands, 4.0)  # type: ignore[arg-type]
@@ -95,11 +109,12 @@ def test_parts_of_the_beat_are_softer(pump: Arrangement) -> None:
 
 
 def test_a_strict_pulse_is_clicked_and_the_other_hand_played_to_the_end(pump: Arrangement) -> None:
-    span, instrument, clock = Span(2, 3), Written(), SystemClock()
+    span, instrument, clock = Span(2, 3), Written(), ManualClock()
     partner = SecondPiano(pump, lambda: instrument, clock, PartnerSettings(other_hand=True))
-    start_s = clock.now_s() + 0.5
-    partner.notice(pulse_at(start_s, span))
-    assert wait_for(lambda: clock.now_s() > start_s + 1.8, 6.0)
+    partner.notice(pulse_at(0.5, span))
+    settle(partner, clock, 0.0)
+    assert not instrument.told
+    settle(partner, clock, 20.0)
     partner.close()
     played = sorted(d[1] for _, _, d in instrument.told if d[0] == 0x90)
     rows = [i for i in notes_in(pump, span, "right") if not pump.notes[i].optional]
@@ -109,15 +124,16 @@ def test_a_strict_pulse_is_clicked_and_the_other_hand_played_to_the_end(pump: Ar
 
 
 def test_when_the_pulse_ends_nothing_more_begins_and_everything_ends(pump: Arrangement) -> None:
-    instrument, clock = Written(), SystemClock()
+    instrument, clock = Written(), ManualClock()
     partner = SecondPiano(pump, lambda: instrument, clock, PartnerSettings(other_hand=True))
-    start_s = clock.now_s() + 0.4
-    partner.notice(pulse_at(start_s, whole_span(pump)))
-    assert wait_for(lambda: clock.now_s() > start_s + 0.5)
-    partner.notice(PulseEnded())
-    time.sleep(0.1)
+    partner.notice(pulse_at(0.4, whole_span(pump)))
+    settle(partner, clock, 0.0)
+    settle(partner, clock, 0.9)
     ons = sum(d[0] & 0xF0 == 0x90 for _, _, d in instrument.told)
-    time.sleep(0.7)
+    assert instrument.sounding.keys
+    partner.notice(PulseEnded())
+    settle(partner, clock, 0.9)
+    settle(partner, clock, 9.0)
     assert sum(d[0] & 0xF0 == 0x90 for _, _, d in instrument.told) == ons > 0
     assert not instrument.sounding.keys
     partner.close()
@@ -140,22 +156,17 @@ def test_listening_plays_the_page_and_hush_silences_it(pump: Arrangement) -> Non
 
 def test_in_free_pulse_the_other_hand_follows(pump: Arrangement) -> None:
     """The left hand is played live; the right hand's notes come, and stop with the player."""
-    instrument, clock, span = Written(), SystemClock(), Span(2, 4)
+    instrument, clock, span = Written(), ManualClock(), Span(2, 4)
     settings = PartnerSettings(other_hand=True)
     partner = SecondPiano(pump, lambda: instrument, clock, settings, at_once=True)
-    assert wait_for(lambda: partner.ready.is_set())
-    start_s = clock.now_s() + 0.05
+    assert partner.ready.wait(20.0)
     drill = Drill(span, "left", "free", 1.0)
-    partner.notice(
-        TakeBegan(take=1, start_s=start_s, drill=drill, port="Upright", arrangement=pump)
-    )
-    page = play_page(pump, PageChoice(span, "left", rate=2.0), start_s)
+    partner.notice(TakeBegan(take=1, start_s=0.0, drill=drill, port="Upright", arrangement=pump))
+    page = play_page(pump, PageChoice(span, "left", rate=2.0), 0.1)
     for event in page:
-        while clock.now_s() < event.time_s:
-            time.sleep(0.001)
-        placed = KeyEvent(event.time_s - start_s, 0.0, event.data)
-        partner.notice(EventHeard(1, placed))
-    time.sleep(0.4)
+        settle(partner, clock, event.time_s)
+        partner.notice(EventHeard(1, KeyEvent(event.time_s, 0.0, event.data)))
+    settle(partner, clock, page[-1].time_s + 0.4)
     partner.notice(TakeEnded(1, (), (), ()))
     partner.close()
     rows = [i for i in notes_in(pump, span, "right") if not pump.notes[i].optional]
@@ -227,15 +238,14 @@ def test_a_lost_port_stops_nothing_else() -> None:
 
 
 def test_taking_back_keeps_the_endings_of_what_has_begun() -> None:
-    instrument, clock = Written(), SystemClock()
+    instrument, clock = Written(), ManualClock()
     accompanist = Accompanist(instrument, clock)
-    now = clock.now_s()
-    accompanist.add([(now, b"\x90\x3c\x40"), (now + 0.15, b"\x80\x3c\x40")], "hand")
-    accompanist.add([(now + 0.2, b"\x90\x40\x40"), (now + 0.3, b"\x80\x40\x40")], "hand")
-    assert wait_for(lambda: len(instrument.told) == 1)
+    accompanist.add([(0.0, b"\x90\x3c\x40"), (0.15, b"\x80\x3c\x40")], "hand")
+    accompanist.add([(0.2, b"\x90\x40\x40"), (0.3, b"\x80\x40\x40")], "hand")
+    assert wait_for(lambda: len(instrument.told) == 1, 20.0)
     accompanist.take_back("hand")
-    assert wait_for(lambda: len(instrument.told) == 2)
-    time.sleep(0.4)
+    clock.move_to(1.0)
+    assert wait_for(lambda: accompanist.due_s > 1.0, 20.0)
     assert [d for _, _, d in instrument.told] == [b"\x90\x3c\x40", b"\x80\x3c\x40"]
     accompanist.close()
 
