@@ -65,27 +65,28 @@ def draw_notes(ax: Axes) -> None:
     ax.bar(0, 0, color=SOFT, hatch="//", edgecolor=INK, label="missing")
     ax.bar(0, 0, color=MARK, edgecolor=INK, label="wrong")
     share = found.right_share
-    ax.set(xlim=(0.3, 16.7), xlabel="bar", ylabel="notes", xticks=range(1, 17),
+    ax.set(xlim=(0.3, 16.7), xlabel="bar", ylabel="notes", xticks=range(1, 17), yticks=range(4),
+           ylim=(0, 3.2),
            title=f"{100 * share.value:.1f} % right ({100 * share.low:.1f} to "
                  f"{100 * share.high:.1f}), {share.n} notes")  # fmt: skip
-    ax.legend(frameon=False)
+    ax.legend(frameon=False, loc="upper left")
 
 
 def draw_timing(ax: Axes) -> None:
     """Two passes against the click: steadily ahead, and rushing."""
-    for shift, trend, colour in ((-18, 0, LATE), (0, -180, MARK)):
+    for shift, trend, colour, sign in ((-18, 0, LATE, "o"), (0, -180, MARK, "x")):
         known = Known(bars=24, click=shift, click_drift=trend, click_sd=9.0, lead=0, slope=0,
                       pulse=Pulse("strict", 1.0))  # fmt: skip
         played = play_known(known, 1)
         heard = hear(played.arrangement, played.notes, played.findings)
         moments = follow_tempo(heard)
         away = (moments.time_s - 1.0 - moments.mark_s) * 1000
-        ax.plot(moments.time_s - 1, away, ".", ms=3, color=colour)
+        ax.plot(moments.time_s - 1, away, sign, ms=3, color=colour)
         timing = all_of(played).timing
-        ax.plot([], [], ".", color=colour, label=f"mean {timing.asynchrony_ms.value:.0f} ms: "
-                f"{timing.words}")  # fmt: skip
+        mean = f"{timing.asynchrony_ms.value:.0f}".replace("-", "\N{MINUS SIGN}")
+        ax.plot([], [], sign, color=colour, label=f"mean {mean} ms: {timing.words}")
     ax.axhline(0, color=INK, lw=1)
-    ax.set(xlabel="seconds", ylabel="ms after the click", ylim=(-130, 60))
+    ax.set(xlabel="seconds", ylabel="ms after the click", ylim=(-170, 60))
     ax.legend(frameon=False, loc="lower left")
 
 
@@ -115,8 +116,9 @@ def draw_timekeeper(ax: Axes) -> None:
         found = all_of(play_known(known, 5)).evenness
         for j, e in enumerate((found.timekeeper_sd_ms, found.finger_sd_ms)):
             bar_of(ax, k + 0.2 * j, e, color=(INK, MARK)[j], fmt="os"[j])
-        ax.text(k + 0.1, 14.5, f"mostly {name}\nneighbours correlate by "
-                f"{found.lag1_correlation.value:.2f}", ha="center", va="top")  # fmt: skip
+        together = f"{found.lag1_correlation.value:.2f}".replace("-", "\N{MINUS SIGN}")
+        ax.text(k + 0.1, 14.5, f"mostly {name}\nneighbours correlate by {together}",
+                ha="center", va="top")  # fmt: skip
     ax.plot([], [], "o", color=INK, label="timekeeper")
     ax.plot([], [], "s", color=MARK, label="finger")
     ax.set(xlim=(-0.5, 1.9), ylim=(0, 15), xticks=[], ylabel="SD, ms")
@@ -180,9 +182,10 @@ def draw_balance(ax: Axes) -> None:
     line = set(played.arrangement.form.line)
     left = [f for f in played.findings if played.arrangement.notes[f.score].hand == "left"]
     tune = [f for f in played.findings if f.score in line]
-    for these, colour, name in ((left, SOFT, "figure"), (tune, MARK, "line")):
+    for these, colour, sign, name in ((left, SOFT, ".", "figure"), (tune, MARK, "^", "line")):
         at = [played.notes[f.played].onset_s - 1 for f in these]
-        ax.plot(at, [played.notes[f.played].velocity for f in these], ".", color=colour, label=name)
+        loud = [played.notes[f.played].velocity for f in these]
+        ax.plot(at, loud, sign, ms=5, color=colour, label=name)
     found = all_of(played).balance
     for level, colour in ((found.figure_velocity.value, INK), (found.line_velocity.value, MARK)):
         ax.axhline(level, color=colour, lw=1)
@@ -231,12 +234,13 @@ def draw_change(ax: Axes) -> None:
         for j, group in enumerate(groups):
             for session in group:
                 x += 0.7
-                ax.plot([x] * 5, session.values, ".", color=(SOFT, MARK)[j])
+                ax.plot([x] * 5, session.values, "os"[j], ms=3.5, color=(SOFT, MARK)[j])
                 ax.plot(x, np.mean(session.values), "_", ms=12, color=INK)
+            ax.text(x - 0.7, 8.4, ("before", "after")[j], ha="center")
             x += 0.5
         chance = "" if found.p_value is None else f", p = {found.p_value:.3f}"
         ax.text(8 * k + 0.6, 17.2, f"{found.verdict}{chance}", color=INK)
-    ax.set(xlabel="sessions", ylabel="SD, ms", xticks=[], ylim=(9, 18))
+    ax.set(xlabel="sessions", ylabel="SD, ms", xticks=[], ylim=(8, 18))
 
 
 PICTURES: dict[str, Callable[[Axes], None]] = {
