@@ -180,3 +180,41 @@ def test_whole_real_takes_give_numbers_or_reasons(take):
     _check_reasons(found)
     assert whole_span(take.arrangement).from_bar == 0
     assert found.form.complete
+
+
+def test_the_damper_at_each_onset_is_partituras_where_it_rests(take, data_sets):
+    import partitura
+
+    path = data_sets / "beethoven-8-2" / "p1.mid"
+    part = partitura.load_performance_midi(str(path)).performedparts[0]
+    # It takes every controller of the file for the damper, the soft pedal too.
+    part.controls = [c for c in part.controls if c["number"] == DAMPER]
+    rows = np.concatenate([matched_rows(take, hand) for hand in ("left", "right")])
+    theirs = features.pedal_ramp(part, rows)[0]["onset_value"].astype(float)
+    damper = damper_steps(take.recording.pedals)
+    ours = damper.value_at(rows["p_onset"])
+    # Theirs is drawn straight from one move to the next, which a pedal is not: compared is where
+    # both moves round the onset are alike.
+    after = np.searchsorted(damper.time_s, rows["p_onset"], side="right")
+    inside = (after > 0) & (after < len(damper.value))
+    resting = inside.copy()
+    resting[inside] = np.abs(np.diff(damper.value)[after[inside] - 1]) <= 3
+    assert resting.sum() > 400
+    assert np.abs(theirs - ours)[resting].max() <= 4.0
+
+
+def test_moments_within_50_ms_of_the_local_tempo_are_mir_evals_matches(take):
+    # Each moment against where the tempo round it puts it; those with a neighbour nearer than
+    # 120 ms are left out, so that a match can only be with itself.
+    moments = follow_tempo(hear(take.arrangement, take.recording.notes, take.findings))
+    told = np.isfinite(moments.expected_s)
+    expected, came = moments.expected_s[told], moments.time_s[told]
+    gap = np.minimum(np.diff(expected, prepend=-9.0), np.diff(expected, append=1e9))
+    gap = np.minimum(gap, np.minimum(np.diff(came, prepend=-9.0), np.diff(came, append=1e9)))
+    alone = gap > 0.12
+    expected, came = expected[alone], came[alone]
+    ours = float((np.abs(came - expected) <= 0.05).mean())
+    f, precision, recall = mir_eval.onset.f_measure(expected, came, window=0.05)
+    assert alone.sum() > 300
+    assert 0.5 < ours < 1.0
+    assert f == precision == recall == pytest.approx(ours, abs=0.005)
