@@ -3,7 +3,8 @@
 The last seven days are set against the seven before them, and against the first seven where there
 are more, on the instrument played last, by `engine.measure.change.compare_sessions`; the level is
 divided by the number of comparisons that one page makes. A narrow interval about nought is called
-a plateau.
+a plateau. What the other hand costs the figure is compared likewise: the evenness of its hand alone
+and of both, at one tempo, on the last days on which the section was played in both ways.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from practice.store.history import Day
 
 #: So many days on each side.
 DAYS = 7
-Measure = Literal["evenness", "notes right"]
+Measure = Literal["evenness", "notes right", "with the other hand"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +61,26 @@ def find_candidates(days: Sequence[Day]) -> list[Candidate]:
     same = [d for d in days if d.instrument == last]
     found = [_candidate(same, *m) for m in _MEASURES] + [_since_start(same, *m) for m in _MEASURES]
     return [c for c in found if c is not None]
+
+
+def find_cost(alone: Sequence[Day], both: Sequence[Day]) -> list[Candidate]:
+    """The figure with its hand alone against both, on the days that tell both.
+
+    Args:
+        alone, both: of one section, evenness at one tempo and on one instrument.
+    """
+    by_day = {d.day: d.evenness_ms for d in alone if d.evenness_ms.value is not None}
+    pairs = [(by_day[d.day], d.evenness_ms) for d in both
+             if d.day in by_day and d.evenness_ms.value is not None]  # fmt: skip
+    pairs = pairs[-2 * DAYS :]
+    if len(pairs) < LEAST_SESSIONS:
+        return []
+    one, other = (
+        tuple(e.value for e in side if e.value is not None) for side in zip(*pairs, strict=True)
+    )
+    passes = sum(a.n + b.n for a, b in pairs)
+    _, better, worth = _MEASURES[0]
+    return [Candidate("with the other hand", better, worth, one, other, passes)]
 
 
 def _since_start(
@@ -124,6 +145,8 @@ def _judge(candidates: Sequence[Candidate], looks: int) -> Iterator[Claim]:
 
 def _say(one: Candidate, change: Change, looks: int) -> str:
     before, now = (sum(v) / len(v) for v in (one.earlier, one.later))
+    if one.measure == "with the other hand":
+        return _say_cost(one, change, looks)
     where = f"{one.since}, {len(one.earlier)} days against {len(one.later)}, {one.passes} passes"
     if change.verdict == "no change":
         least = _number(one, one.worth)
@@ -134,5 +157,16 @@ def _say(one: Candidate, change: Change, looks: int) -> str:
     )
 
 
+def _say_cost(one: Candidate, change: Change, looks: int) -> str:
+    before, now = (sum(v) / len(v) for v in (one.earlier, one.later))
+    where = f"{len(one.later)} days on which it was played alone and together, {one.passes} passes"
+    if change.verdict == "no change":
+        return f"with the other hand: no cost to the figure of {one.worth:.1f} ms or more ({where})"
+    return (
+        f"with the other hand: the figure is {change.verdict}, {before:.1f} to {now:.1f} ms "
+        f"({where}; {change.test}, p = {change.p_value:.3f}, {looks} comparisons made)"
+    )
+
+
 def _number(one: Candidate, value: float) -> str:
-    return f"{value:.1f} ms" if one.measure == "evenness" else f"{value:.1%}"
+    return f"{value:.1%}" if one.measure == "notes right" else f"{value:.1f} ms"

@@ -15,13 +15,20 @@ from engine.standing import (
     Standing,
     find_standing,
 )
-from practice.progress.changes import Candidate, Claim, find_candidates, judge_candidates
+from practice.progress.changes import (
+    Candidate,
+    Claim,
+    find_candidates,
+    find_cost,
+    judge_candidates,
+)
 from practice.snapshot import MapCell
 from practice.store.history import (
     Day,
     Sums,
     Totals,
     read_days,
+    read_instrument,
     read_kinds,
     read_places,
     read_retention,
@@ -48,6 +55,7 @@ class HandProgress:
         retention: cold passes against the day before.
         claims: what changed, each with its test (see `practice.progress.changes`).
         places_then, places_now: deviation of each place in ms, oldest and newest passes.
+        alone: for both hands, the days of the figure's hand alone at this tempo.
     """
 
     hands: Hands
@@ -59,6 +67,7 @@ class HandProgress:
     claims: tuple[Claim, ...] = ()
     places_then: tuple[tuple[float, ...], ...] = ()
     places_now: tuple[tuple[float, ...], ...] = ()
+    alone: tuple[Day, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +125,9 @@ def read_progress(
 def _claim(sections: Sequence[SectionProgress]) -> tuple[SectionProgress, ...]:
     """The sections with what can be claimed of them, all comparisons counted together."""
     found: dict[tuple[str, Hands], list[Candidate]] = {
-        (s.key, h.hands): find_candidates(h.days) for s in sections for h in s.hands
+        (s.key, h.hands): [*find_candidates(h.days), *find_cost(h.alone, h.days)]
+        for s in sections
+        for h in s.hands
     }
     looks = sum(map(len, found.values()))
     return tuple(
@@ -184,7 +195,21 @@ def _read_hand(
         (),
         tuple(map(tuple, then)),
         tuple(map(tuple, now)),
+        _days_alone(store, key, tempo) if hands == "both" else (),
     )
+
+
+def _days_alone(store: Store, key: str, tempo: float | None) -> tuple[Day, ...]:
+    """Days of the hand that has the figure, alone, on the instrument both were played on last."""
+    played_on = read_instrument(store, key, "both")
+    alone: tuple[Hands, ...] = ("left", "right")
+    days = [
+        [d for d in read_days(store, key, hands, tempo) if d.evenness_ms.value is not None]
+        for hands in alone
+        if read_instrument(store, key, hands) == played_on
+    ]
+    days.sort(key=len)
+    return tuple(days[-1]) if days else ()
 
 
 def _stand(

@@ -75,6 +75,33 @@ def test_days_sum_up_their_passes(practised: Store, pans: Arrangement) -> None:
     assert read_days(practised, key, "both", 0.5)[0].evenness_ms.value is None
 
 
+@pytest.mark.parametrize(
+    ("together_ms", "days", "verdict"), [(19.0, 6, "worse"), (12.1, 6, "no change"), (19.0, 3, "")]
+)
+def test_what_the_other_hand_costs_is_claimed_over_days(
+    store: Store, pans: Arrangement, together_ms: float, days: int, verdict: str
+) -> None:
+    inlet = pans.form.sections[1]
+    for day in range(days):
+        for minute, hands, ms in ((0, "left", 12.0), (20, "both", together_ms)):
+            # The left hand alone at full tempo too, where it is no matter of comparison.
+            spread = ms + math.sin(5 * day + minute)
+            part = part_of(pans, inlet, evenness_ms=spread, hands=hands, tempo=0.8)
+            keep_pass(store, pans, evening(day, minute), [part])
+        fast = part_of(pans, inlet, evenness_ms=90.0, hands="left", tempo=1.0)
+        keep_pass(store, pans, evening(day, 40), [fast])
+    both = read_progress(store, pans).sections[1].hands[2]
+    claims = [c for c in both.claims if c.measure == "with the other hand"]
+    assert [c.change.verdict for c in claims] == ([verdict] if verdict else [])
+    for claim in claims:
+        said = (
+            "the figure is worse, 12." if verdict == "worse" else "no cost to the figure of 2.0 ms"
+        )
+        assert said in claim.words
+        assert "6 days on which it was played alone and together, 12 passes" in claim.words
+        assert claim.words in "\n".join(say_progress(read_progress(store, pans), False))
+
+
 def test_figures_from_another_instrument_are_no_part_of_the_series(
     practised: Store, pans: Arrangement
 ) -> None:
