@@ -35,8 +35,9 @@ class EvenFit:
         habit_cov: its covariance for a rest of 1 ms, shape (places, places).
         rest_ms: what neither explains. freedom: its degrees of freedom.
         stretch: how much longer than the pass's mean each cell's step is, a share, (cells,).
-        stretch_errors: variances of `stretch` along its principal axes for a rest of 1 ms, and
-            `stretch` along them, two arrays of one length.
+        stretch_errors: for each stretch of cells with a curve of its own, `stretch` in the space
+            that its errors span, (cells,), and the symmetric root of its covariance for a rest
+            of 1 ms, (cells, cells).
         columns: of the whole model, one row a note.
     """
 
@@ -47,7 +48,7 @@ class EvenFit:
     rest_ms: Numbers
     freedom: int
     stretch: Numbers
-    stretch_errors: tuple[Numbers, Numbers]
+    stretch_errors: tuple[tuple[Numbers, Numbers], ...]
     columns: Columns
 
     @property
@@ -136,21 +137,24 @@ def _told(
         (without_habit - curve).reshape(shape),
         len(curve) - sum(c.q.shape[1] for c in curves) - (cells.places - 1),
         stretch,
-        _along_axes(stretch, [e / rate.mean() for e in errors], [c.cells for c in curves]),
+        _spread(stretch, [e / rate.mean() for e in errors], [c.cells for c in curves]),
         columns,
     )
 
 
-def _along_axes(
+def _spread(
     stretch: Numbers, errors: list[Numbers], parts: list[slice]
-) -> tuple[Numbers, Numbers]:
-    """Error variances of the stretches on principal axes, and the stretches along these."""
-    variances, values = [], []
+) -> tuple[tuple[Numbers, Numbers], ...]:
+    """The stretches of each part where they can err, and the root of their covariance.
+
+    The symmetric root is the only one that does not hang on the order and signs of the axes, which
+    one linear algebra library chooses otherwise than the next.
+    """
+    spread = []
     for error, part in zip(errors, parts, strict=True):
         axes, size, _ = np.linalg.svd(error, full_matrices=False)
-        variances.append(size**2)
-        values.append(axes.T @ stretch[part])
-    return np.concatenate(variances), np.concatenate(values)
+        spread.append((axes @ (axes.T @ stretch[part]), (axes * size) @ axes.T))
+    return tuple(spread)
 
 
 def _step_s(cells: Cells) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
@@ -32,13 +33,13 @@ def share_variance(cells: Cells, fit: EvenFit) -> tuple[Estimate, Estimate, Esti
     """
     unit = _written_variance(cells, fit)
     size, axes = np.linalg.eigh(fit.habit_cov)
-    place = _form(axes.T @ fit.habit_ms, size, 1.0 / cells.places, fit.rest_variance)
-    errors, along = fit.stretch_errors
-    drift = _form(along, errors, unit / len(cells), fit.rest_variance)
-    found = np.array([max(place[0], 0.0), max(drift[0], 0.0), fit.rest_variance])
+    root = (axes * np.sqrt(np.clip(size, 0.0, None))) @ axes.T
+    place = _Form(((fit.habit_ms, root),), 1.0 / cells.places, fit.rest_variance)
+    drift = _Form(fit.stretch_errors, unit / len(cells), fit.rest_variance)
+    found = np.array([max(place.value, 0.0), max(drift.value, 0.0), fit.rest_variance])
     draw = np.random.default_rng(_SEED)
     rest = fit.rest_variance * draw.chisquare(fit.freedom, _DRAWS) / fit.freedom
-    parts = np.stack([_drawn(place, rest, draw), _drawn(drift, rest, draw), rest])
+    parts = np.stack([place.drawn(rest, draw), drift.drawn(rest, draw), rest])
     shares = parts / parts.sum(axis=0)
     value = found / found.sum()
     n = cells.time_s.size
@@ -55,24 +56,46 @@ def _written_variance(cells: Cells, fit: EvenFit) -> float:
     return float((offset**2).mean() * (step * 1000.0) ** 2)
 
 
-Form = tuple[float, Numbers, Numbers, float, float]
+@dataclass(frozen=True)
+class _Form:
+    """A sum of squares estimated from values with errors.
 
+    Attributes:
+        parts: values that err together, and the symmetric root of their covariance for a noise
+            of 1. The root, not principal axes: axes of equal variance are any library's choice,
+            and the draws along them with them.
+        factor: from the sum to what is estimated. noise: variance of the errors.
+    """
 
-def _form(along: Numbers, size: Numbers, factor: float, noise: float) -> Form:
-    """(unbiased mean square, shrunk parts, error variances, factor, noise) on principal axes."""
-    size = np.clip(size, 0.0, None)
-    raw = float(along @ along)
-    true = max(raw - float(size.sum()) * noise, 0.0)
-    shrunk = along * (np.sqrt(true / raw) if raw > 0 else 0.0)
-    return factor * (raw - float(size.sum()) * noise), shrunk, size, factor, noise
+    parts: tuple[tuple[Numbers, Numbers], ...]
+    factor: float
+    noise: float
 
+    @property
+    def raw(self) -> float:
+        """The sum of squares as it was found."""
+        return sum(float(values @ values) for values, _ in self.parts)
 
-def _drawn(form: Form, rest: Numbers, draw: np.random.Generator) -> Numbers:
-    """The estimator again and again, were the fitted values true."""
-    _, shrunk, size, factor, noise = form
-    error = draw.standard_normal((_DRAWS, len(size))) * np.sqrt(size * noise)
-    raw = ((shrunk + error) ** 2).sum(axis=1)
-    return np.asarray(np.maximum(factor * (raw - size.sum() * rest), 0.0))
+    @property
+    def error(self) -> float:
+        """What a noise of 1 adds to the sum."""
+        return sum(float((root**2).sum()) for _, root in self.parts)
+
+    @property
+    def value(self) -> float:
+        """The estimate without bias."""
+        return self.factor * (self.raw - self.error * self.noise)
+
+    def drawn(self, rest: Numbers, draw: np.random.Generator) -> Numbers:
+        """The estimator again and again, were values shrunk to their unbiased sum true."""
+        raw, error = self.raw, self.error
+        true = max(raw - error * self.noise, 0.0)
+        shrink = np.sqrt(true / raw) if raw > 0 else 0.0
+        total = np.zeros(_DRAWS)
+        for values, root in self.parts:
+            noise = draw.standard_normal((_DRAWS, len(values))) @ root * np.sqrt(self.noise)
+            total += ((shrink * values + noise) ** 2).sum(axis=1)
+        return np.asarray(np.maximum(self.factor * (total - error * rest), 0.0))
 
 
 def _percentiles(value: float, draws: Numbers, n: int) -> Estimate:
