@@ -24,6 +24,8 @@ from practice.sound.audio_clock import AudioClock
 Fill = Callable[[int], npt.NDArray[np.int16]]
 CHANNELS = 2
 _LOOK_S = 0.001
+#: While one block follows the other the channel is for a moment between them and looks idle.
+_CHANGING_S, _LOOKS = 0.0005, 4
 
 
 class AudioDevice:
@@ -85,7 +87,7 @@ class AudioDevice:
         """Hand over a block where one is wanted; False where the card has enough."""
         if self._channel.get_queue() is None:
             self._take_turn()
-        elif not self._channel.get_busy():
+        elif self._is_idle() and self._channel.get_queue() is not None:
             self._wake()
         else:
             return False
@@ -94,13 +96,21 @@ class AudioDevice:
     def _take_turn(self) -> None:
         """The block that waited has begun, or the card ran dry: hand over the next."""
         now_s = self._clock.now_s()
-        if self._handed and not self._channel.get_busy():
+        if self._handed and self._is_idle():
             self._ran_dry()
         elif self._handed:
             self._card_clock.hear_taken(now_s, self._handed - self._block)
         self._waiting = self._make_block()
         self._channel.queue(self._waiting)
         self._handed += self._block
+
+    def _is_idle(self) -> bool:
+        """Nothing plays, and not only because the next block is just being begun."""
+        for _ in range(_LOOKS):
+            if self._channel.get_busy():
+                return False
+            self._clock.wait(self._stop, _CHANGING_S)
+        return True
 
     def _wake(self) -> None:
         """A block was queued just as the one before it ended, and nothing would ever start it."""

@@ -67,6 +67,39 @@ def test_a_stuck_queue_is_woken_and_nothing_is_lost(monkeypatch: pytest.MonkeyPa
     assert device.failures == 0
 
 
+class ChangingChannel(StuckChannel):
+    """Looks idle at the first look after each block was queued: one is just being begun."""
+
+    def get_queue(self) -> object | None:
+        return None
+
+    def get_busy(self) -> bool:
+        self._looks = getattr(self, "_looks", 0) + 1
+        return self._looks % 2 == 0
+
+    def queue(self, sound: bytes) -> None:
+        self.played.append(sound)
+        time.sleep(0.001)
+
+
+def test_between_two_blocks_is_no_gap(monkeypatch: pytest.MonkeyPatch) -> None:
+    made: list[ChangingChannel] = []
+    monkeypatch.setattr(pygame.mixer, "init", lambda *_a, **_k: None)
+    monkeypatch.setattr(pygame.mixer, "get_init", lambda: None)
+    monkeypatch.setattr(
+        pygame.mixer, "Channel", lambda n: made.append(ChangingChannel(n)) or made[-1]
+    )
+    monkeypatch.setattr(pygame.mixer, "Sound", lambda buffer: buffer)
+    card = AudioClock(44_100)
+    device = AudioDevice(lambda n: np.zeros((n, 2), np.int16), card, SystemClock(), 44_100, 64)
+    end = time.monotonic() + 5
+    while len(made[0].played) < 10 and time.monotonic() < end:
+        time.sleep(0.005)
+    device.close()
+    assert device.gaps == 0
+    assert card.running
+
+
 def test_a_fault_in_the_mixer_is_silence_and_counted(monkeypatch: pytest.MonkeyPatch) -> None:
     made: list[StuckChannel] = []
     monkeypatch.setattr(pygame.mixer, "init", lambda *_a, **_k: None)
