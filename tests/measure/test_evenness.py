@@ -125,6 +125,50 @@ def test_overlap_is_release_minus_next_onset():
     assert near(evenness(drone(), hold=1.25).overlap_ms, 50.0)
 
 
+@pytest.mark.parametrize(("rate", "interval_ms"), [(1.0, 200.0), (0.8, 250.0)])
+def test_short_rows_of_cells_have_a_tempo_of_their_own(rate, interval_ms):
+    # A note of every third cell is missing: rows of two cells, eight notes, a straight line each.
+    arrangement = drone(cells=18)
+    notes, findings = play(arrangement, rate=rate)
+    kept = [f for f in findings if f.score % 12 != 9]
+    found = measured(arrangement, notes, kept).evenness
+    assert (found.cells, found.excluded_cells) == (12, 6)
+    assert found.note_interval_ms == pytest.approx(interval_ms)
+    assert near(found.sd_ms, 0.0)
+    # The last place of each cell 12 ms late: 3, 3, 3, -9 about its mean... in percent of the step.
+    late = measured(arrangement, *_some(arrangement, rate, lambda i: 12.0 * (i % 4 == 3))).evenness
+    assert late.places[3].deviation_ms.value == pytest.approx(9.0, abs=1e-6)
+    assert late.sd_percent.value == pytest.approx(100 * late.sd_ms.value / interval_ms, rel=0.02)
+
+
+def _some(arrangement, rate, late_ms):
+    notes, findings = play(arrangement, late_ms, rate=rate)
+    return notes, [f for f in findings if f.score % 12 != 9]
+
+
+def test_a_cell_alone_between_missing_ones_is_left_out():
+    # Cells 2 and 4 lack a note, so that cell 3 stands alone; cells 5 to 10 follow one another.
+    arrangement = drone(cells=10)
+    notes, findings = play(arrangement)
+    kept = [f for f in findings if f.score not in (5, 13)]
+    found = measured(arrangement, notes, kept).evenness
+    assert (found.cells, found.excluded_cells) == (6, 4)
+
+
+def test_a_line_between_the_notes_of_a_slow_figure_of_two():
+    # Two notes to a cell, a quarter each; the line comes an eighth after the first of every cell:
+    # it moves before the second note, where the scatter is, and rests before the first.
+    written = [(float(k), 1.0, 40 + 7 * (k % 2), "left") for k in range(80)]
+    written += [(2.0 * c + 0.5, 1.0, 72, "right") for c in range(40)]
+    arrangement = page(written, qpm=240)
+    figure = figure_of(arrangement, "left", 2, 2)
+    tune = tuple(i for i, n in enumerate(arrangement.notes) if n.hand == "right")
+    arrangement = with_form(arrangement, figures=(figure,), line=tune)
+    draw = np.random.default_rng(6).normal(0, 4, len(arrangement.notes))
+    found = evenness(arrangement, lambda i: draw[i])
+    assert (found.moving_sd_ms.n, found.resting_sd_ms.n) == (40, 40)
+
+
 def test_loudness_place_by_place():
     found = evenness(drone(cells=24), velocity=lambda i: (70, 50, 54, 50)[i % 4])
     assert [p.velocity.value for p in found.places] == [70.0, 50.0, 54.0, 50.0]
