@@ -43,7 +43,7 @@ def find_costs(arrangement: Arrangement, passes: Sequence[PassReview]) -> tuple[
 
     Args:
         arrangement: what was played.
-        passes: of one recording, so of one instrument, in order.
+        passes: of one recording or session, in order; those on two keyboards are not compared.
     """
     return tuple(_costs(arrangement, passes))
 
@@ -53,7 +53,11 @@ def _costs(arrangement: Arrangement, passes: Sequence[PassReview]) -> Iterator[O
         if both.hands != "both":
             continue
         near = sorted(range(len(passes)), key=lambda i, k=k: abs(i - k))  # type: ignore[misc]
-        found = (_compare(arrangement, passes, i, k) for i in near if passes[i].hands != "both")
+        found = (
+            _compare(arrangement, passes, i, k)
+            for i in near
+            if passes[i].hands != "both" and passes[i].instrument == both.instrument
+        )
         nearest = next((cost for cost in found if cost is not None), None)
         if nearest is not None:
             yield nearest

@@ -39,7 +39,6 @@ def result_json(arrangement: Arrangement, review: Review) -> dict[str, Any]:
         "passes": [pass_json(arrangement, p) for p in review.passes],
         "outside": outside_json(review),
         "other_hand": rounded(to_json(find_costs(arrangement, review.passes))),
-        "instrument": rounded(to_json(review.instrument)),
     }
 
 
@@ -83,6 +82,7 @@ def pass_json(arrangement: Arrangement, one: PassReview) -> dict[str, Any]:
             "tempo_qpm": None if math.isnan(one.played.tempo_qpm) else one.played.tempo_qpm,
             "started_s": one.notes[0].onset_s if one.notes else None,
             "reached_end": one.played.reached_end,
+            "instrument": to_json(one.instrument),
             "notes": notes_json(arrangement, one),
             "slips": [slip_json(arrangement, one, s) for s in one.slips],
             "measures": to_json(one.measures),

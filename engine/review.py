@@ -34,6 +34,7 @@ class PassReview:
         deviations_ms: one for each note, nan where there is none.
         slips: named. measures: see `engine.measure`.
         live: what stood while it was played, one for each note, where it was followed live.
+        instrument: the keyboard as calibrated, None where it was not or is not known.
     """
 
     played: Pass
@@ -48,19 +49,16 @@ class PassReview:
     slips: tuple[Slip, ...]
     measures: Measures
     live: tuple[Finding, ...] = ()
+    instrument: Instrument | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Review:
-    """Everything said of a recording; `findings` are in the recording's own numbers.
-
-    `instrument`: the keyboard as calibrated, None where it was not or is not known.
-    """
+    """Everything said of a recording; `findings` are in the recording's own numbers."""
 
     recording: Recording
     findings: tuple[Finding, ...]
     passes: tuple[PassReview, ...]
-    instrument: Instrument | None = None
 
 
 def review_take(
@@ -97,7 +95,6 @@ def review_take(
             review_pass(arrangement, recording, findings, one, hands, pulse or Pulse(), instrument)
             for one in passes
         ),
-        instrument,
     )
 
 
@@ -169,6 +166,7 @@ def review_pass(
             pulse=pulse,
             instrument=instrument,
         ),
+        instrument=instrument,
     )
 
 

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from engine.arrangement import Arrangement, Hands, Span
+from engine.measure import Instrument
 from engine.other_hand import find_costs
 from engine.performance import KeyEvent, pair_notes
 from engine.read import read_arrangement
@@ -53,7 +54,16 @@ def test_the_left_hand_alone_against_both(pans: Arrangement, schema: dict) -> No
     assert cost["verdict"] == "worse"
     assert cost["difference_ms"]["value"] == pytest.approx(11.0, abs=3.0)
     assert cost["difference_ms"]["low"] > 0
-    assert told["instrument"] is None
+    assert [p["instrument"] for p in told["passes"]] == [None, None]
+
+
+def test_passes_on_two_keyboards_are_not_compared(pans: Arrangement) -> None:
+    alone = playing(pans, "left", 3.0, 1.0)
+    together = playing(pans, "both", 14.0, alone[-1].time_s + 6.0)
+    one, other = review_take(pans, pair_notes([*alone, *together]), span=SPAN).passes
+    here = replace(one, instrument=Instrument("Upright"))
+    assert find_costs(pans, [here, other]) == ()
+    assert len(find_costs(pans, [here, replace(other, instrument=Instrument("Upright"))])) == 1
 
 
 def test_it_is_said_in_a_sentence(pans: Arrangement) -> None:

@@ -194,6 +194,8 @@ def test_a_sitting_judges_by_the_calibrated_keyboard_and_keeps_it_with_the_take(
     # Calibrated anew since: the take is judged by what it was played on.
     keep_profile(places.instruments, "Stage Piano", Instrument("Stage Piano", db_per_velocity=0.5))
     told = review_json(exercises / SCORE, "1", tmp_path)
+    assert told["instrument"]["split_ms_per_velocity"]["value"] == pytest.approx(0.8, abs=0.01)
+    told = told["measures"]
     assert decibels(told) == pytest.approx(decibels(dict(detail.measures)), abs=0.02)
 
 
@@ -201,7 +203,7 @@ def review_json(score: Path, take: str, data: Path) -> dict:
     said = io.StringIO()
     env = Environment(stdout=said, stderr=io.StringIO(), variables={})
     assert main(["review", str(score), take, "--json", "-", "--data", str(data)], env) == 0
-    return json.loads(said.getvalue())["passes"][0]["measures"]
+    return json.loads(said.getvalue())["passes"][0]
 
 
 def keep_take(
