@@ -5,7 +5,7 @@ from __future__ import annotations
 from engine.arrangement import Arrangement
 from practice.drills.places import NOTHING_KNOWN, Weaknesses
 from practice.environment import Places
-from practice.plan.plan_facts import find_weak_bars
+from practice.progress.weak_bars import find_weak_bars
 from practice.store.store import Store, StoreError
 
 

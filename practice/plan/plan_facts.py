@@ -3,24 +3,19 @@
 from __future__ import annotations
 
 import itertools
-from collections import defaultdict
-from collections.abc import Iterable, Sequence, Set
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Any
 
 from engine.arrangement import Arrangement, Hands, Span
 from engine.section_review import bar_key, section_key, section_span
 from engine.standing import DEFINITIONS, Definitions, Stage
 from practice.plan.recall import COLD_PASSES, Recall, find_recall
 from practice.progress.progress import HANDS, read_map
+from practice.progress.weak_bars import WeakBar, find_weak_bars
 from practice.store.section_store import KeptSection, read_cold, read_recent
 from practice.store.store import Store
 
-#: So many last passes of the arrangement are looked at for weak bars,
-WEAK_PASSES = 12
-#: ... and so many last ones over each bar; so many of these faulty make it weak.
-WEAK_OF, WEAK_FAULTS = 4, 2
 #: Under this share of notes right twice in a row, it falls apart.
 APART_SHARE = 0.8
 
@@ -62,16 +57,6 @@ class HandFacts:
     row_today: int = 0
     begun_today: bool = False
     familiar: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class WeakBar:
-    """A bar in which notes went wrong in `faulty` of its last `passes`, two at least."""
-
-    bar: int
-    faulty: int
-    passes: int
-    hands: Hands
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,53 +174,6 @@ def reached(judged: Sequence[KeptSection]) -> float | None:
         return max(good[-3:])
     shares = sorted(r.tempo_share for r in judged[-3:] if r.tempo_share)
     return shares[len(shares) // 2] if shares else None
-
-
-def find_weak_bars(store: Store, arrangement: Arrangement) -> list[WeakBar]:
-    """Bars with wrong or missing notes in two or more of their last passes, weakest first."""
-    rows = store.query(
-        """SELECT take, number, from_bar, to_bar, hands FROM passes
-            WHERE arrangement = (SELECT id FROM arrangements WHERE content_hash = ?)
-            AND take NOT IN (SELECT id FROM takes WHERE source = 'demo')
-            ORDER BY started_us DESC LIMIT ?""",
-        (arrangement.content_hash, WEAK_PASSES),
-    )
-    return weak_bars(
-        (
-            hands,
-            {_written(arrangement, k) for k in range(first, last + 1)},
-            _faulty_bars(store, arrangement, take, number),
-        )
-        for take, number, first, last, hands in rows
-    )
-
-
-def weak_bars(passes: Iterable[tuple[Hands, Set[int], Set[int]]]) -> list[WeakBar]:
-    """The weak bars, weakest first.
-
-    Args:
-        passes: newest first, each with its hands, the bars it touched and those with a fault.
-    """
-    seen: defaultdict[tuple[int, Hands], list[bool]] = defaultdict(list)
-    for hands, touched, faulty in passes:
-        for bar in touched:
-            if len(seen[bar, hands]) < WEAK_OF:
-                seen[bar, hands].append(bar in faulty)
-    weak = [WeakBar(bar, sum(told), len(told), hands) for (bar, hands), told in seen.items()]
-    return sorted(
-        (w for w in weak if w.faulty >= WEAK_FAULTS),
-        key=lambda w: (-w.faulty / w.passes, -w.faulty, w.bar),
-    )
-
-
-def _faulty_bars(store: Store, arrangement: Arrangement, take: int, number: int) -> set[int]:
-    """First indices of the written bars in which a pass had a wrong or missing note."""
-    bars: set[int] = set()
-    for finding in store.detail(take, number).findings:
-        told: Any = finding.score if finding.score is not None else finding.stands_for
-        if finding.what in ("wrong", "missing") and told is not None:
-            bars.add(_written(arrangement, arrangement.notes[told].bar))
-    return bars
 
 
 def _written(arrangement: Arrangement, bar: int) -> int:

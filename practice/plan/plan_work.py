@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from engine.arrangement import Hands, Span
-from practice.plan.plan_facts import HandFacts, Parting, PlanFacts, WeakBar
+from practice.plan.plan_facts import HandFacts, Parting, PlanFacts
 from practice.plan.plan_items import (
     FIRST_TEMPO,
     SLOWEST,
@@ -15,6 +15,7 @@ from practice.plan.plan_items import (
     minutes_for,
     slower_than,
 )
+from practice.progress.weak_bars import WeakBar
 
 #: Urgency of each kind: higher first.
 _URGENCY: dict[str, float] = {

@@ -22,14 +22,17 @@ from practice.progress.changes import (
     find_cost,
     judge_candidates,
 )
+from practice.progress.weak_bars import find_weak_bars
 from practice.snapshot import MapCell
 from practice.store.history import (
     Day,
+    MonthOfPlaces,
     Sums,
     Totals,
     read_days,
     read_instrument,
     read_kinds,
+    read_place_months,
     read_places,
     read_retention,
     read_sums,
@@ -42,6 +45,8 @@ from practice.store.store import Store
 HANDS: tuple[Hands, ...] = ("left", "right", "both")
 #: Stages and the usual tempo look at so many last passes.
 RECENT = 50
+#: Places of the figure are shown for so many last months.
+MONTHS = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +59,8 @@ class HandProgress:
         tempo_share: usual tempo, at which evenness is compared.
         retention: cold passes against the day before.
         claims: what changed, each with its test (see `practice.progress.changes`).
-        places_then, places_now: deviation of each place in ms, oldest and newest passes.
+        places_then, places_now: deviation of each place in ms, oldest and newest passes at like
+            tempo. place_months: the same month by month, the last `MONTHS`.
         alone: for both hands, the days of the figure's hand alone at this tempo.
     """
 
@@ -67,6 +73,7 @@ class HandProgress:
     claims: tuple[Claim, ...] = ()
     places_then: tuple[tuple[float, ...], ...] = ()
     places_now: tuple[tuple[float, ...], ...] = ()
+    place_months: tuple[MonthOfPlaces, ...] = ()
     alone: tuple[Day, ...] = ()
 
 
@@ -88,8 +95,18 @@ class SectionProgress:
 
 
 @dataclass(frozen=True, slots=True)
+class Weak:
+    """A bar by its printed number that went wrong in so many of its last passes."""
+
+    number: str
+    faulty: int
+    passes: int
+    hands: Hands
+
+
+@dataclass(frozen=True, slots=True)
 class Progress:
-    """All of it. `kinds`: (month, kind of slip, count)."""
+    """All of it. `kinds`: (month, kind of slip, count). `weak`: bars, weakest first."""
 
     title: str
     content_hash: str
@@ -98,6 +115,7 @@ class Progress:
     sections: tuple[SectionProgress, ...]
     kinds: tuple[tuple[str, str, int], ...]
     edit: Edit
+    weak: tuple[Weak, ...] = ()
 
 
 def read_progress(
@@ -119,6 +137,10 @@ def read_progress(
         sections,
         tuple(read_kinds(store, list(dict.fromkeys(keys)))),
         find_edit(store, arrangement),
+        tuple(
+            Weak(arrangement.bars[w.bar].number, w.faulty, w.passes, w.hands)
+            for w in find_weak_bars(store, arrangement)
+        ),
     )
 
 
@@ -184,7 +206,7 @@ def _read_hand(
     days = tuple(read_days(store, key, hands, tempo))
     sums = read_sums(store, key, hands)
     standing = _stand(store, key, section, hands, recent, sums, definitions)
-    then, now = read_places(store, key, hands)
+    then, now = read_places(store, key, hands, tempo)
     return HandProgress(
         hands,
         standing,
@@ -195,8 +217,14 @@ def _read_hand(
         (),
         tuple(map(tuple, then)),
         tuple(map(tuple, now)),
-        _days_alone(store, key, tempo) if hands == "both" else (),
+        place_months=tuple(read_place_months(store, key, hands, tempo, _months(days))),
+        alone=_days_alone(store, key, tempo) if hands == "both" else (),
     )
+
+
+def _months(days: Sequence[Day]) -> list[str]:
+    """The last months in which the figure was played."""
+    return sorted({d.day[:7] for d in days if d.evenness_ms.n})[-MONTHS:]
 
 
 def _days_alone(store: Store, key: str, tempo: float | None) -> tuple[Day, ...]:

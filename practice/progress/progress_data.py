@@ -7,6 +7,7 @@ import io
 from typing import Any
 
 from engine.result import rounded, to_json
+from practice.progress.news import find_news
 from practice.progress.progress import Progress
 
 VERSION = 1
@@ -40,6 +41,7 @@ def progress_json(progress: Progress) -> dict[str, Any]:
     """Everything, with its version."""
     told: dict[str, Any] = rounded(to_json(progress))
     told["kinds"] = [{"month": m, "kind": k, "count": n} for m, k, n in progress.kinds]
+    told["news"] = [to_json(one) for one in find_news(progress)]
     return {"version": VERSION, **told}
 
 

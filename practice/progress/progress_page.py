@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import datetime
 from html import escape
 
+from practice.progress.news import find_news
 from practice.progress.progress import HandProgress, Progress, SectionProgress
 from practice.progress.progress_plots import Plot, draw_plots, svg_text
 from practice.progress.progress_text import say_time
@@ -45,6 +46,7 @@ def _body(progress: Progress, plots: list[Plot], made: datetime) -> Iterator[str
     yield f"<h1>{escape(progress.title)}</h1>"
     yield f'<p class="small">Progress on {made:%Y-%m-%d, %H:%M}</p>'
     yield f"<p>{escape(_summary(progress))}</p>"
+    yield from _news(progress)
     named = {plot.name: plot for plot in plots}
     yield from _figure(named["map"])
     for section in progress.sections:
@@ -70,6 +72,17 @@ def _summary(progress: Progress) -> str:
     )
 
 
+def _news(progress: Progress) -> Iterator[str]:
+    news = find_news(progress)
+    if not progress.totals.passes:
+        return
+    yield "<h2>What you may not know</h2>"
+    if news:
+        yield "<ul>" + "".join(f"<li>{escape(one.words)}</li>" for one in news) + "</ul>"
+    else:
+        yield "<p>Nothing yet that chance would not do as well; more days will tell more.</p>"
+
+
 def _section(section: SectionProgress, plots: list[Plot]) -> Iterator[str]:
     bars = f"bars {section.from_bar} to {section.to_bar}"
     yield f"<h2>{escape(section.name)}</h2>"
@@ -86,7 +99,10 @@ def _section(section: SectionProgress, plots: list[Plot]) -> Iterator[str]:
         yield "<ul>" + "".join(claims) + "</ul>"
     number = f"{section.index + 1}"
     for plot in plots:
-        if plot.name in (f"section-{number}", *(f"places-{number}-{h.hands}" for h in played)):
+        if plot.name in (
+            f"section-{number}",
+            *(f"{kind}-{number}-{h.hands}" for h in played for kind in ("places", "months")),
+        ):
             yield from _figure(plot)
 
 

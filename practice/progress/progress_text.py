@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from practice.progress.news import find_news
 from practice.progress.progress import HandProgress, Progress, SectionProgress
 
 BARS = "▁▂▃▄▅▆▇█"
@@ -15,6 +16,7 @@ def say_progress(progress: Progress, terminal: bool) -> Iterator[str]:
     """The lines. Plain, without sparklines, where the output is not a terminal."""
     yield _say_totals(progress)
     yield from _say_edit(progress)
+    yield from (f"* {one.words}" for one in find_news(progress))
     for section in progress.sections:
         played = [h for h in section.hands if h.days]
         yield ""

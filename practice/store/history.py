@@ -69,7 +69,7 @@ def read_days(
     Args:
         tempo: share of the marked tempo near which evenness is compared, to within a band of 5 %.
     """
-    near = [round(20 * (tempo or -1) * (1 + off)) for off in (-LIKE_TEMPO, LIKE_TEMPO)]
+    near = _bands(tempo)
     played_on = read_instrument(store, key, hands)
     rows = store.query(
         """SELECT day, sum(passes), sum(good), sum(parts),
@@ -86,6 +86,12 @@ def read_days(
         (key, hands, *near, limit, played_on),
     )
     return [_day(key, hands, row) for row in reversed(rows)]
+
+
+def _bands(tempo: float | None) -> tuple[int, int]:
+    """First and last band of like tempo; none where there is no tempo."""
+    low, high = (round(20 * (tempo or -1) * (1 + off)) for off in (-LIKE_TEMPO, LIKE_TEMPO))
+    return low, high
 
 
 def read_instrument(store: Store, key: str, hands: Hands) -> int:
@@ -194,29 +200,70 @@ def read_kinds(store: Store, keys: Sequence[str], by: int = 7) -> list[tuple[str
 
 
 def read_places(
-    store: Store, key: str, hands: Hands
+    store: Store, key: str, hands: Hands, tempo: float | None
 ) -> tuple[list[list[float]], list[list[float]]]:
     """Deviation of each place in ms, one row a pass: the oldest passes and the newest.
 
-    All on the instrument played last; at most `PLACES_OF` on each side, and none on both.
+    All on the instrument played last and at like tempo; at most `PLACES_OF` on each side, and none
+    on both.
+
+    Args:
+        tempo: share of the marked tempo near which they are compared.
     """
     played_on = read_instrument(store, key, hands)
     ((half,),) = store.query(
         """SELECT total(even_n) / 2 FROM section_days
-            WHERE key = ? AND hands = ? AND instrument = ?""",
-        (key, hands, played_on),
+            WHERE key = ? AND hands = ? AND instrument = ? AND band BETWEEN ? AND ?""",
+        (key, hands, played_on, *_bands(tempo)),
     )
     sides = []
     for order in ("ASC", "DESC"):
         rows = store.query(
             f"""SELECT places FROM section_passes s JOIN takes t ON t.id = s.take
                 WHERE key = ?1 AND s.hands = ?2 AND places != '' AND coalesce(t.instrument, 0) = ?4
+                AND round(20 * s.tempo_share) BETWEEN ?5 AND ?6
                 ORDER BY s.started_us {order} LIMIT ?3""",
-            (key, hands, min(PLACES_OF, int(half)), played_on),
+            (key, hands, min(PLACES_OF, int(half)), played_on, *_bands(tempo)),
         )
         told = [json.loads(text) for (text,) in rows]
         sides.append([row for row in told if None not in row and len(row) == len(told[0])])
     return sides[0], sides[1]
+
+
+@dataclass(frozen=True, slots=True)
+class MonthOfPlaces:
+    """Mean deviation of each place in ms over some passes of a month."""
+
+    month: str
+    passes: int
+    means_ms: tuple[float, ...]
+
+
+def read_place_months(
+    store: Store, key: str, hands: Hands, tempo: float | None, months: Sequence[str]
+) -> list[MonthOfPlaces]:
+    """The places month by month, from at most `PLACES_OF` passes of each, at like tempo.
+
+    Args:
+        tempo: as for `read_places`; all on the instrument played last.
+        months: "2026-03", in order.
+    """
+    played_on = read_instrument(store, key, hands)
+    out = []
+    for month in months:
+        rows = store.query(
+            """SELECT places FROM section_passes s JOIN takes t ON t.id = s.take
+                WHERE key = ?1 AND s.hands = ?2 AND day BETWEEN ?3 || '-01' AND ?3 || '-31'
+                AND places != '' AND coalesce(t.instrument, 0) = ?4
+                AND round(20 * s.tempo_share) BETWEEN ?5 AND ?6 LIMIT ?7""",
+            (key, hands, month, played_on, *_bands(tempo), PLACES_OF),
+        )
+        told = [json.loads(text) for (text,) in rows]
+        told = [row for row in told if None not in row and len(row) == len(told[0])]
+        if told:
+            means = tuple(sum(column) / len(told) for column in zip(*told, strict=True))
+            out.append(MonthOfPlaces(month, len(told), means))
+    return out
 
 
 @dataclass(frozen=True, slots=True)

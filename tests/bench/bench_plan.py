@@ -36,18 +36,17 @@ from engine.standing import SectionPass, find_standing
 from practice.library import open_arrangement
 from practice.plan.plan import NEAR_TEMPO, make_plan
 from practice.plan.plan_facts import (
-    WEAK_PASSES,
     HandFacts,
     PlanFacts,
     falls_apart,
     kept_cold,
     reached,
     row_today,
-    weak_bars,
 )
 from practice.plan.plan_items import Begin, PlanItem, PlanOptions
 from practice.plan.plan_sheets import sheet_of
 from practice.plan.recall import Recall, find_recall
+from practice.progress.weak_bars import WEAK_PASSES, weak_bars
 from practice.store.section_store import KeptSection
 from tests.bench.learners import SWEEP, Learner, Learning
 

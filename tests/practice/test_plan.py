@@ -28,16 +28,14 @@ from practice.plan.plan_facts import (
     HandFacts,
     Parting,
     PlanFacts,
-    WeakBar,
-    find_weak_bars,
     gather_facts,
-    weak_bars,
 )
 from practice.plan.plan_items import PlanItem, PlanOptions
 from practice.plan.plan_rules import RATINGS, RULES, rate_cold
 from practice.plan.plan_sheets import sheet_of
 from practice.plan.plan_words import say_command, say_what
 from practice.plan.recall import Recall, find_recall
+from practice.progress.weak_bars import WeakBar, find_weak_bars, weak_bars
 from practice.store.section_store import read_cold
 from practice.store.store import Store
 from tests.practice.kept_history import evening, keep_pass, part_of

@@ -125,7 +125,7 @@ def test_figures_from_another_instrument_are_no_part_of_the_series(
     days = read_days(practised, key, "both", 1.0)
     assert [d.evenness_ms.value for d in days[-3:]] == [9.0, None, 9.0]
     assert all(40.0 not in c.later for c in find_candidates(days))
-    then, now = read_places(practised, key, "both")
+    then, now = read_places(practised, key, "both", 1.0)
     assert len(then) == len(now) == 20
 
 
@@ -244,10 +244,10 @@ def test_places_are_of_the_oldest_and_the_newest_and_never_the_same(
     practised: Store, pans: Arrangement
 ) -> None:
     key = read_progress(practised, pans).sections[1].key
-    then, now = read_places(practised, key, "both")
+    then, now = read_places(practised, key, "both", 1.0)
     assert (len(then), len(now)) == (20, 20)
     assert then[0] == [float(k) for k in range(8)]
-    assert read_places(practised, key, "left") == ([], [])
+    assert read_places(practised, key, "left", 1.0) == ([], [])
 
 
 def test_sparklines_are_eight_heights() -> None:
