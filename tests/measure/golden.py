@@ -205,7 +205,8 @@ def wandering() -> Take:
 
 
 def right_alone() -> Take:
-    """The right hand against the click: rests, entries, scattered octaves, some rolled."""
+    """The right hand against the click, under one long pedal: rests, entries, scattered octaves,
+    some rolled, and a line that smears."""
     draw = np.random.default_rng(16)
     at_q = [q for bar in range(20) if bar % 5 != 3
             for q in (4.0 * bar, 4.0 * bar + 1.5, 4.0 * bar + 2.0, 4.0 * bar + 2.75)]  # fmt: skip
@@ -224,7 +225,8 @@ def right_alone() -> Take:
         played.append(PlayedNote(i, arrangement.notes[i].pitch, loud, at, at + 0.3))
         said.append(Finding(i, i, "right"))
     pulse = Pulse("strict", 2.0, 0.0, 0.95)
-    whole = Played(arrangement, tuple(played), (), tuple(said), pulse)
+    held = (PedalMove(1.5, DAMPER, 127), PedalMove(31.0, DAMPER, 0), PedalMove(33.0, DAMPER, 127))
+    whole = Played(arrangement, tuple(played), held, tuple(said), pulse)
     return Take(whole, hands="right", span=Span(0, 18), instrument=Instrument("stage"))
 
 
