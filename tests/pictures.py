@@ -27,6 +27,7 @@ from practice.window.sheet import Sheet
 from practice.window.theme import ThemeName
 from practice.window.view import Preferences, View
 from tests.conftest import data_sets_folder
+from tests.window.days_practised import made_up_progress
 from tests.window.laid_out import laid_out_rest, laid_out_stage
 from tests.window.staging import (
     Stage,
@@ -92,9 +93,9 @@ def _view(
 
 
 def _first_start(size: tuple[int, int]) -> View:
-    snapshot = waiting(stage().arrangement, port="Stage 88")
+    snapshot = waiting(stage().arrangement, port="Upright")
     return _view(
-        snapshot, size, overlay="welcome", ports=("Stage 88", "Desk Keys 25"), heard_test=63
+        snapshot, size, overlay="welcome", ports=("Upright", "Desk Keys 25"), heard_test=63
     )
 
 
@@ -187,17 +188,25 @@ def _unplugged(size: tuple[int, int]) -> View:
 
 
 def _settings(size: tuple[int, int]) -> View:
-    return _after(size, overlay="settings", row=2, ports=("Stage 88",))
+    return _after(size, overlay="settings", row=2, ports=("Upright",))
 
 
 def _help(size: tuple[int, int]) -> View:
     return _after(size, overlay="help")
 
 
+def _progress(size: tuple[int, int]) -> View:
+    return _after(size, overlay="progress", progress=made_up_progress(stage().arrangement))
+
+
 def _performance(size: tuple[int, int]) -> View:
     arrangement = stage().arrangement
     snapshot = waiting(arrangement)
     return _view(snapshot, size, performing=True, rescue_bars=(4, 20, 36))
+
+
+def _rescue_points(size: tuple[int, int]) -> View:
+    return _after(size, rescue_bars=(4, 9, 20))
 
 
 def _from_memory(size: tuple[int, int]) -> View:
@@ -267,6 +276,9 @@ SHOTS: dict[str, Shot] = {
     "settings": Shot(_settings),
     "help": Shot(_help),
     "help-tiny": Shot(_help, (1280, 800)),
+    "rescue-points": Shot(_rescue_points),
+    "progress": Shot(_progress),
+    "progress-tiny": Shot(_progress, (1280, 800)),
     "performance": Shot(_performance),
     "fingering": Shot(_fingering),
     "from-memory": Shot(_from_memory),

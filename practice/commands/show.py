@@ -12,8 +12,10 @@ from typing import TYPE_CHECKING, TextIO
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from engine.arrangement import Arrangement
     from practice.environment import Places
     from practice.listen.sitting import Sitting
+    from practice.progress.progress import Progress
     from practice.settings import Settings
 
 
@@ -70,6 +72,13 @@ def show_window(showing: Showing) -> bool:
     def save() -> None:
         save_settings(places.settings, settings)
 
+    def progress_of(arrangement: Arrangement) -> Progress:
+        from practice.progress.progress import read_progress
+        from practice.store.store import Store
+
+        with Store(places.store) as store:  # of its own: one belongs to one thread
+            return read_progress(store, arrangement)
+
     try:
         run_window(
             showing.sitting.listener,
@@ -77,6 +86,7 @@ def show_window(showing: Showing) -> bool:
             cache_dir=places.cache,
             score_path=showing.path,
             list_ports=showing.list_ports,
+            progress_of=progress_of,
             first_start=showing.first_start,
             save=save,
         )

@@ -31,12 +31,15 @@ from practice.engraving.svg import (
 from practice.engraving.system import as_json
 
 #: Rises whenever the same score would come out otherwise: old pages are then made anew.
-ENGRAVING_VERSION = 5
+ENGRAVING_VERSION = 6
 #: Outer SVG units in a staff space.
 _OUTER = UNITS_PER_SPACE // 10
 #: Room round a system, in spaces; on the left for the brace and the bar number.
 _MARGINS = {"Top": 0.8, "Bottom": 0.8, "Left": 2.2, "Right": 0.6}
 _A_BAR = re.compile(r'class="measure[ "]')
+_TEMPO_WORDS = re.compile(
+    r"(<words\b[^>]*>[^<]*[^<\s])\s*(</words>\s*</direction-type>\s*<direction-type\b[^>]*>\s*<metronome\b)"
+)
 _TEXT_FACES = ("STIXGeneral", "STIXGeneralItalic", "STIXGeneralBol", "STIXGeneralBolIta")
 #: Options of verovio. One system a page: the page is as high as its one system.
 #: Lines somewhat stronger than in print: they are read from a metre and a half on a screen.
@@ -53,7 +56,7 @@ _OPTIONS: dict[str, Any] = {
     "stemWidth": 0.24,
     "ledgerLineThickness": 0.3,
     "barLineWidth": 0.3,
-    "fingeringScale": 0.8,
+    "fingeringScale": 0.9,
     "mnumInterval": 0,
     "pedalStyle": "auto",
     "spacingStaff": 10,
@@ -96,7 +99,7 @@ def engrave(job: Job, say: Callable[[dict[str, Any]], None]) -> None:
     toolkit = verovio.toolkit()
     margins = {f"pageMargin{side}": round(w * _OUTER) for side, w in _MARGINS.items()}
     toolkit.setOptions({**_OPTIONS, **margins, "pageWidth": round(job.width_spaces * _OUTER)})
-    if not toolkit.loadData(job.score.read_text("utf-8")):
+    if not toolkit.loadData(part_tempo_words(job.score.read_text("utf-8"))):
         raise ValueError("the engraver cannot read this score")
     first_bar = 0
     count = toolkit.getPageCount()
@@ -108,6 +111,11 @@ def engrave(job: Job, say: Callable[[dict[str, Any]], None]) -> None:
             _draw_system(text, job, page, first_bar)
             say({"key": job.key, "system": page, "of": count})
         first_bar += len(_A_BAR.findall(text))
+
+
+def part_tempo_words(text: str) -> str:
+    """MusicXML with room between a tempo's words and its metronome mark, which are set as one."""
+    return _TEMPO_WORDS.sub("\\1\u00a0\u00a0\\2", text)
 
 
 def _draw_system(text: str, job: Job, index: int, first_bar: int) -> None:

@@ -10,7 +10,7 @@ from engine.findings import Estimate, Slip
 from engine.other_hand import OtherHand
 from engine.review import PassReview
 from practice.snapshot import PassRecord
-from practice.window.ledger import LINES, LedgerLine, read_value
+from practice.window.ledger import LINES, LedgerLine, read_line
 
 #: Slips said one by one; more than these are counted.
 SLIPS_SAID = 12
@@ -82,14 +82,15 @@ def _say_counts(one: Any) -> str:
 
 
 def _say_line(line: LedgerLine, one: Any) -> str:
-    found: Estimate = read_value(line, one)
+    reading = read_line(line, one)
+    found: Estimate = reading.found
     if found.value is None:
         return f"  {line.label:<10} –        {found.reason}"
     between = ""
     if found.low is not None and found.high is not None:
         ends = [line.show(Estimate(end)) for end in (found.low, found.high)]
         between = f"  ({ends[0]} to {ends[1]}, n {found.n})"
-    return f"  {line.label:<10} {line.show(found):<8} {line.word(found)}{between}"
+    return f"  {line.label:<10} {line.show(found):<8} {reading.word}{between}"
 
 
 def _say_slips(slips: Sequence[Slip]) -> list[str]:

@@ -5,10 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from engine.findings import Estimate
 from practice.snapshot import PassRecord
 from practice.window.advice import advise
 from practice.window.faces import shorten, text_width, words, wrap
-from practice.window.ledger import LINES, LedgerLine, best_at_tempo, is_real_change, read_value
+from practice.window.ledger import (
+    LINES,
+    LedgerLine,
+    Reading,
+    best_at_tempo,
+    is_real_change,
+    read_line,
+)
 from practice.window.ops import Box, DrawOp, Face, Line, Shape
 from practice.window.parts import Parts
 from practice.window.phrases import describe_pass
@@ -61,9 +69,10 @@ def _heading(
     ops: list[DrawOp] = [
         words(box.x, y, shorten(text, "bold", size, box.w), size, theme.ink, "bold")
     ]
-    verdict = "a good pass" if record.good else record.why_not
+    # its share of notes is left to the table, which counts by what is written
+    verdict = "a good pass" if record.good else record.why_not.split(" (")[0]
     if view.looking == "average" and view.record is not None:
-        verdict = f"on the page: usual in the last {len(view.averaged)}"
+        verdict = f"the page shows what is usual, of {len(view.averaged)} passes"
     if verdict:
         y += size * 1.35
         verdict = shorten(verdict, "serif", size, box.w)
@@ -120,22 +129,40 @@ def _row(
 ) -> Iterator[DrawOp]:
     """One measure: number and unit, a word, the same number last time and at its best."""
     body, small = parts.type.body, parts.type.small
-    now, before = read_value(line, record), others[0]
+    reading, before = read_line(line, record), others[0]
+    now = reading.found
     known = now.value is not None
     face: Face = "bold" if known else "text"
     text = line.show(now) if known else "–"
     yield words(columns.this, y, text, body, theme.ink, face, "right")
-    word = shorten(line.word(now) if known else "", "text", small, columns.word_room)
-    yield words(columns.word, y, word, small, theme.ink)
-    for other, edge in zip(others, (columns.last, columns.best), strict=True):
-        if other is not None:
-            value = read_value(line, other)
-            shown = line.show(value).split(" ")[0] if value.value is not None else "–"
-            yield words(edge, y, shown, small, theme.soft, align="right")
+    alike = _values_alike(line, reading, others)
+    room = columns.word_room if any(alike) else columns.best - columns.word
+    word = shorten(reading.word if known else _in_short(now.reason), "text", small, room)
+    yield words(columns.word, y, word, small, theme.ink if known else theme.soft)
+    for shown, edge in zip(alike, (columns.last, columns.best), strict=True):
+        yield words(edge, y, shown, small, theme.soft, align="right")
     change = is_real_change(line, record, before) if before is not None else 0
     if change:
         x = (columns.this + columns.word) / 2
         yield _arrow(x, y - body * 0.36, small * 0.34, change, theme)
+
+
+def _in_short(reason: str) -> str:
+    """Why there is no number, up to the first detail."""
+    return reason.split(";")[0].split(" (")[0].removesuffix(" in what was asked for")
+
+
+def _values_alike(
+    line: LedgerLine, reading: Reading, others: tuple[PassRecord | None, PassRecord | None]
+) -> list[str]:
+    """The same measure of the other passes, printed; "" where it was not that, or not at all."""
+    readings = [read_line(line, other) if other else Reading(Estimate(None)) for other in others]
+    return [
+        line.show(r.found).split(" ")[0]
+        if r.found.value is not None and reading.path in ("", r.path)
+        else ""
+        for r in readings
+    ]
 
 
 def _arrow(x: float, y: float, size: float, change: int, theme: Theme) -> Shape:

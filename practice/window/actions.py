@@ -294,5 +294,6 @@ _ACTS: dict[str, Act] = {
     "fullscreen": lambda view: Outcome(view, fullscreen=True),
     "settings": _overlay("settings"),
     "help": _overlay("help"),
+    "progress": _overlay("progress"),
     "leave": _leave,
 }

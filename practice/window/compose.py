@@ -119,7 +119,8 @@ def _overlay_key(view: View) -> Hashable:
     s = view.snapshot
     return (
         view.overlay, view.row, view.ports, view.preferences.scale, str(view.preferences), s.port,
-        view.heard_test, view.rebinding, view.bind_choice,
+        view.heard_test, view.rebinding, view.bind_choice, id(view.progress),
+        view.progress_trouble,
     )  # fmt: skip
 
 

@@ -11,7 +11,7 @@ from practice.engraving.system import EngravedSystem
 from practice.window.faces import text_width, words
 from practice.window.ops import Align, Box, Colour, DrawOp, Fill, Line, Picture, Shape
 from practice.window.page import Page, PageLine
-from practice.window.parts import Parts
+from practice.window.parts import Parts, page_text_px
 from practice.window.theme import Theme
 from practice.window.view import View
 
@@ -134,9 +134,11 @@ def compose_page(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
         ops += _hidden_numbers(view, theme, place, parts)
         if not view.performing:
             ops += _brackets(view, theme, place, parts)
-            ops += _form_signs(view, theme, place, parts)
-        ops += _time_label(theme, place, parts)
-        ops += _rescue_flags(view, theme, place, parts)
+        flags = list(_rescue_flags(view, theme, place, parts))
+        label = list(_time_label(theme, place, parts))
+        ops += [*label, *flags]
+        if not view.performing:
+            ops += _form_signs(view, theme, place, parts, [op.box for op in (*label, *flags)])
     return [*ops, *_seams(view, theme, places)]
 
 
@@ -281,7 +283,7 @@ def _time_label(theme: Theme, place: Place, parts: Parts) -> Iterator[DrawOp]:
     if place.line.time < 2:
         return
     ending = {2: "2nd", 3: "3rd"}.get(place.line.time, f"{place.line.time}th")
-    size = parts.type.small
+    size = page_text_px(parts, place.px)
     y = max(place.slot.y + size, place.top - 4.2 * place.px)
     yield words(place.x, y, f"{ending} time", size, theme.heard, "serif-italic", ground=theme.paper)
 
@@ -292,7 +294,7 @@ def _rescue_flags(view: View, theme: Theme, place: Place, parts: Parts) -> Itera
     for number, bar in enumerate(view.rescue_bars, 1):
         if place.line.from_bar <= bar <= place.line.to_bar:
             x = place.x + view.page.bar_edges(bar)[0] * place.px
-            size = parts.type.small
+            size = page_text_px(parts, place.px)
             w = text_width(str(number), "bold", size) + size * 0.7
             h = size * 1.25
             top = max(place.slot.y, place.y + 0.6 * place.px - h)
@@ -303,12 +305,16 @@ def _rescue_flags(view: View, theme: Theme, place: Place, parts: Parts) -> Itera
             yield words(x + size * 0.35, top + size, str(number), size, theme.paper, "bold")
 
 
-def _form_signs(view: View, theme: Theme, place: Place, parts: Parts) -> list[DrawOp]:
-    """Twins: a fork over the staff where they part, two strokes where they begin, with the bar."""
+def _form_signs(
+    view: View, theme: Theme, place: Place, parts: Parts, taken: list[Box]
+) -> list[DrawOp]:
+    """Twins: a fork over the staff where they part, two strokes where they begin, with the bar.
+
+    `taken` is what stands over the staff already; the signs go beside it.
+    """
     assert view.page is not None
     page = view.page
     ops: list[DrawOp] = []
-    taken: list[Box] = []
     seen: set[int] = set()
     for sign in page.twin_signs(place.line):
         bar = page.arrangement.bar_at(sign.q).index
@@ -326,13 +332,17 @@ def _twin_sign(
     theme: Theme, place: Place, parts: Parts, x: float, fork: bool, text: str, taken: list[Box]
 ) -> list[DrawOp]:
     """The sign and its words, right or left of it; nothing where they would meet others."""
-    size, arm = parts.type.small, 0.55 * place.px
+    size, arm = page_text_px(parts, place.px), 0.55 * place.px
     y = max(place.slot.y + 0.6 * size, place.y + 0.7 * place.px - 0.6 * size)
     box = Box(x - 1.4 * arm, y - 1.4 * arm, 2.8 * arm, 2.8 * arm)
+    flag = next((other for other in taken if box.meets(other)), None)
+    if flag is not None:  # a rescue flag on the same barline: past its point
+        x = flag.right + 3.0 * arm
+        box = Box(x - 1.4 * arm, box.y, box.w, box.h)
     if any(box.meets(other) for other in taken):
         return []
     base = y + size * 0.36
-    sides: tuple[tuple[float, Align], ...] = ((x + 1.8 * arm, "left"), (x - 1.8 * arm, "right"))
+    sides: tuple[tuple[float, Align], ...] = ((x + 2.4 * arm, "left"), (x - 2.4 * arm, "right"))
     for at, align in sides:
         label = words(at, base, text, size, theme.soft, "serif-italic", align, theme.paper)
         if place.slot.holds(label.box) and not any(label.box.meets(other) for other in taken):

@@ -19,7 +19,7 @@ from practice.window.faces import words
 from practice.window.marks import FURTHEST_MS, SlipMark, TimingMark, read_marks
 from practice.window.ops import Box, Colour, DrawOp, Line, Shape, Words
 from practice.window.page import Page
-from practice.window.parts import Parts
+from practice.window.parts import Parts, page_text_px
 from practice.window.theme import Theme
 from practice.window.view import View
 
@@ -194,7 +194,7 @@ def _slip_marks(
         often = f" {mark.times} of {mark.out_of}" if mark.out_of > 1 else ""
         names.append((shape[-1].box, (mark.name + often).strip()))
     taken = Taken()
-    for box in (*(box for box, _ in names), *_head_boxes(page, place)):
+    for box in (*(box for box, _ in names), *head_boxes(page, place)):
         taken.add(box)
     return ops + _place_names(place, names, taken, theme, parts)
 
@@ -224,7 +224,7 @@ class Taken:
         return range(int(box.x // self._WIDE), int(box.right // self._WIDE) + 1)
 
 
-def _head_boxes(page: Page, place: Place) -> Iterator[Box]:
+def head_boxes(page: Page, place: Place) -> Iterator[Box]:
     """What names must not cover: the heads of the line, with their accidentals."""
     for head in place.system.heads.values():
         x, y = place.at(head.left, head.y - 0.5)
@@ -276,18 +276,18 @@ def _place_names(
     for box, text in names:
         if not text:
             continue
-        for label in _candidates(box, text, theme, parts):
+        size = page_text_px(parts, place.px)
+        for label in _candidates(box, text, theme, size):
             if place.slot.holds(label.box) and not taken.meets(label.box):
-                ops += _leader(box, label, theme, parts)
+                ops += _leader(box, label, theme)
                 ops.append(label)
                 taken.add(label.box)
                 break
     return ops
 
 
-def _candidates(box: Box, text: str, theme: Theme, parts: Parts) -> Iterator[Words]:
+def _candidates(box: Box, text: str, theme: Theme, size: int) -> Iterator[Words]:
     """Where a name may stand: beside its mark, over or under it, then further off."""
-    size = parts.type.small
     gap = size * 0.25
     middle = box.y + box.h / 2 + size * 0.36
     ground = theme.paper
@@ -299,12 +299,15 @@ def _candidates(box: Box, text: str, theme: Theme, parts: Parts) -> Iterator[Wor
         yield words(x, up, text, size, theme.slip, "bold", "centre", ground)
         down = box.bottom + size * 0.8 + gap + step * size * 0.6
         yield words(x, down, text, size, theme.slip, "bold", "centre", ground)
+        # at the end of a line only what lies to the left is free
+        yield words(box.right, up, text, size, theme.slip, "bold", "right", ground)
+        yield words(box.right, down, text, size, theme.slip, "bold", "right", ground)
 
 
-def _leader(box: Box, label: Words, theme: Theme, parts: Parts) -> Iterator[DrawOp]:
+def _leader(box: Box, label: Words, theme: Theme) -> Iterator[DrawOp]:
     """A thin line from a mark to its name where the two stand apart."""
     x = box.x + box.w / 2
-    near = parts.type.small * 0.7
+    near = label.size * 0.7
     if label.box.bottom < box.y - near:
         yield Line(((x, label.box.bottom), (x, box.y)), theme.slip, 1.0)
     elif label.box.y > box.bottom + near:

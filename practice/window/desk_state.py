@@ -17,6 +17,9 @@ from practice.window.view import View
 
 #: After a resize the page is engraved anew once the window has kept its size for so long.
 SETTLE_S = 0.25
+#: While the place is in doubt, so many notes must agree on a line before the page is opened there:
+#: one stray key must not turn it.
+SURE_NOTES = 4
 _NOTE = r'<note\b[^>]*\bid="{}"[^>]*>.*?</note>'
 _FINGERING = re.compile(r"<fingering\b[^>]*>.*?</fingering>", re.S)
 
@@ -73,6 +76,9 @@ class DeskState:
         self._span_seen: object = None
         self._place: object = None
         self._target: PageLayout | None = None
+        #: The line last read in the pass under way, and (line, notes heard) of a doubtful jump.
+        self._read: int | None = None
+        self._strayed: tuple[int, int] | None = None
 
     def open_text(self, text: str) -> None:
         """The score's text from now on; asked for at the next frame."""
@@ -158,13 +164,39 @@ class DeskState:
         ):  # fmt: skip
             view = replace(view, slots=self._open(view, page, count))
             self._span_seen = span_seen
-        if snapshot.state in ("playing", "listening") and snapshot.place_q is not None:
-            line = page.line_at(snapshot.place_q)
-            if line is not None:
-                coming = page.order_of_reading(snapshot.span, line.index)[1:]
-                share = page.share_of(line, snapshot.place_q)
-                view = replace(view, slots=turn(view.slots, line.index, share, coming))
-        return view
+        if snapshot.state in ("playing", "listening"):
+            return self._follow(view, page)
+        return self._come_round(view, page) if not view.playing else view
+
+    def _follow(self, view: View, page: Page) -> View:
+        """The page turned to where the player is, once that is sure."""
+        snapshot = view.snapshot
+        line = page.line_at(snapshot.place_q) if snapshot.place_q is not None else None
+        if line is None or snapshot.place_q is None:
+            return view
+        if line.index not in view.slots and self._is_stray(view, line.index):
+            return view
+        self._read, self._strayed = line.index, None
+        coming = page.order_of_reading(snapshot.span, line.index)[1:]
+        share = page.share_of(line, snapshot.place_q)
+        return replace(view, slots=turn(view.slots, line.index, share, coming))
+
+    def _is_stray(self, view: View, line: int) -> bool:
+        """Whether a line off the screen has too little for it to open the page there."""
+        count = len(view.snapshot.notes)
+        if self._strayed is None or self._strayed[0] != line or count < self._strayed[1]:
+            self._strayed = (line, count)
+        return view.snapshot.doubt and count - self._strayed[1] < SURE_NOTES - 1
+
+    def _come_round(self, view: View, page: Page) -> View:
+        """Once playing has ended: the line read last stays, the span's first is there again."""
+        read, self._read, self._strayed = self._read, None, None
+        if read is None or read not in view.slots:
+            return view
+        first = page.order_of_reading(view.snapshot.span)[:1]
+        if not first or first[0] in view.slots:
+            return view
+        return replace(view, slots=turn(view.slots, read, 1.0, first))
 
     def _open(self, view: View, page: Page, count: int) -> tuple[int | None, ...]:
         """The span's first lines; or those round the place, where one is heard."""

@@ -31,6 +31,7 @@ from practice.window.ops import Point
 from practice.window.overlays import overlay_box, port_rows, row_boxes, setting_rows
 from practice.window.parts import Parts
 from practice.window.preferences import SCALE_STEP, clamp_scale
+from practice.window.progress_sheet import scroll_progress
 from practice.window.view import View
 
 #: Velocity of the small piano: its keys cannot tell loud from soft.
@@ -51,6 +52,8 @@ def press_key(view: View, press: Press) -> Outcome:
         return _rebind(view, press.key)
     if view.overlay in ("settings", "welcome") and press.key in _ROW_KEYS:
         return _in_overlay(view, press.key)
+    if view.overlay == "progress" and press.key in SCROLL_KEYS:
+        return Outcome(replace(view, row=scroll_progress(view, SCROLL_KEYS[press.key])))
     if view.fingered is not None and (press.key in "012345" or press.key in ("left", "right")):
         return _finger(view, press.key)
     if view.performing and press.key in "123456789":
@@ -76,6 +79,8 @@ def octave_step(key: str) -> int:
     return (key == OCTAVE_UP) - (key == OCTAVE_DOWN)
 
 
+#: Keys that move the progress sheet, by how many rows.
+SCROLL_KEYS = {"up": -1, "down": 1, "page up": -8, "page down": 8, "home": -10_000, "end": 10_000}
 _ROW_KEYS = ("up", "down", "left", "right", "return", "space")
 
 
@@ -149,6 +154,13 @@ def _finger(view: View, key: str) -> Outcome:
     text = "" if key == "0" else key
     command = Command("fingering", extra={"note_id": note.note_id, "fingering": text})
     return Outcome(move_finger(view, 1), (command,))
+
+
+def turn_wheel(view: View, up: int) -> Outcome:
+    """The mouse's wheel, `up` steps away from the player: the page, or the progress sheet."""
+    if view.overlay == "progress":
+        return Outcome(replace(view, row=scroll_progress(view, -3 * up)))
+    return act_on(view, "page-back" if up > 0 else "page-on")
 
 
 def press_mouse(view: View, parts: Parts, point: Point, shift: bool = False) -> Outcome:

@@ -22,7 +22,8 @@ def compose_heading(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     keyboard = shorten(describe_keyboard(view), "text", text.small, box.w * 0.2)
     ops.append(words(right, base, keyboard, text.small, theme.soft, align="right"))
     right -= text_width(keyboard, "text", text.small) + parts.gap * 1.5
-    said = view.snapshot.message or view.note or describe_state(view)
+    doing = describe_state(view) if view.fingered is not None else ""
+    said = view.snapshot.message or doing or view.note or describe_state(view)
     warned = bool(view.snapshot.message)
     room = box.w * (0.62 if warned else 0.45)
     sizes = (text.large, text.body, text.small)

@@ -42,6 +42,7 @@ ACTIONS: tuple[Action, ...] = (
     Action("pass-after", "]", "marks of the pass after", "look"),
     Action("average", "\\", "what usually happens here", "look"),
     Action("peek", "backspace", "from memory: show the page, or hide it", "look"),
+    Action("progress", "m", "progress over the days", "look"),
     Action("page-back", "page up", "page back", "look"),
     Action("page-on", "page down", "page on", "look"),
     Action("side", "tab", "Wheel and Account away or back", "look"),

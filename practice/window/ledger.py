@@ -26,15 +26,27 @@ class LedgerLine:
 
     Attributes:
         label: its name. paths: where the estimate is among the measures; the first found counts.
-        show: its print with the unit. word: one word or two, "" for none.
+        show: its print with the unit. words: for each path, one word or two.
         better: 1 where more is better, -1 where less is.
     """
 
     label: str
     paths: tuple[str, ...]
     show: Shows
-    word: Shows
+    words: tuple[Shows, ...]
     better: int
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What a line reads from a pass: the estimate, its word, and where it was found.
+
+    Readings from two paths are two measures: they are never set against each other.
+    """
+
+    found: Estimate
+    word: str = ""
+    path: str = ""
 
 
 def _in_ms(found: Estimate) -> str:
@@ -63,44 +75,49 @@ def _among(*steps: tuple[float, str], beyond: str) -> Shows:
 
 #: Steps of the words: notes from the definition of a good pass (97 %); octaves from the skilled
 #: players' spread; the others from the repertoire's quartiles. They name, they do not judge.
+_NOTES = _among((0.90, "part"), (0.97, "most"), (0.99999, "nearly all"), beyond="all")
+_TIMING = _among((15.0, "steady"), (35.0, "moving"), beyond="loose")
+_EVENNESS = _among((12.5, "even"), (22.0, "usual"), beyond="uneven")
+_OCTAVES = _among((10.0, "together"), (20.0, "close"), (30.0, "loose"), beyond="split")
+_CHANGES = _among((0.5, "unclear"), (0.85, "mostly"), beyond="clean")
+_DOWN = _among((0.5, "little"), (0.85, "partly"), beyond="held")
+_BALANCE = _among((3.0, "level"), (12.0, "singing"), beyond="well over")
 LINES: tuple[LedgerLine, ...] = (
-    LedgerLine(
-        "notes", ("notes.right_share",), _in_percent,
-        _among((0.90, "part"), (0.97, "most"), (0.99999, "nearly all"), beyond="all"), 1,
-    ),
+    LedgerLine("notes", ("notes.right_share",), _in_percent, (_NOTES,), 1),
     LedgerLine(
         "timing", ("timing.asynchrony_sd_ms", "timing.median_deviation_ms"), _in_ms,
-        _among((15.0, "steady"), (35.0, "moving"), beyond="loose"), -1,
+        (_TIMING, _TIMING), -1,
     ),
-    LedgerLine(
-        "evenness", ("evenness.sd_ms",), _in_ms,
-        _among((12.5, "even"), (22.0, "usual"), beyond="uneven"), -1,
-    ),
+    LedgerLine("evenness", ("evenness.sd_ms",), _in_ms, (_EVENNESS,), -1),
     LedgerLine(
         "octaves", ("octaves.median_abs_residual_ms", "octaves.median_abs_split_ms"), _in_ms,
-        _among((10.0, "together"), (20.0, "close"), (30.0, "loose"), beyond="split"), -1,
+        (_OCTAVES, _OCTAVES), -1,
     ),
     LedgerLine(
         "pedal", ("pedal.changes_clean_share", "pedal.down_share"), _in_percent,
-        _among((0.5, "unclear"), (0.85, "mostly"), beyond="clean"), 1,
+        (_CHANGES, _DOWN), 1,
     ),
     LedgerLine(
-        "balance", ("balance.line_over_figure_velocity",), _in_velocity,
-        _among((3.0, "level"), (12.0, "singing"), beyond="well over"), 0,
+        "balance", ("balance.line_over_figure_velocity",), _in_velocity, (_BALANCE,), 0
     ),
 )  # fmt: skip
 
 
-def read_value(line: LedgerLine, record: PassRecord) -> Estimate:
-    """The estimate a line shows for a pass; with the reason where there is none."""
-    reason = _NOTHING
-    for path in line.paths:
+def read_line(line: LedgerLine, record: PassRecord) -> Reading:
+    """What a line reads from a pass; with the reason where it reads nothing."""
+    none = _NOTHING
+    for path, word in zip(line.paths, line.words, strict=True):
         found = _follow(record.measures, path)
         if isinstance(found, Estimate):
             if found.value is not None:
-                return found
-            reason = found
-    return reason
+                return Reading(found, word(found), path)
+            none = found if none is _NOTHING else none
+    return Reading(none)
+
+
+def read_value(line: LedgerLine, record: PassRecord) -> Estimate:
+    """The estimate a line shows for a pass; with the reason where there is none."""
+    return read_line(line, record).found
 
 
 def _follow(measures: Any, path: str) -> Any:
@@ -115,7 +132,10 @@ def _follow(measures: Any, path: str) -> Any:
 
 def is_real_change(line: LedgerLine, now: PassRecord, before: PassRecord) -> int:
     """1 for better, -1 for worse, 0 where the two cannot be told apart or neither is better."""
-    one, other = read_value(line, now), read_value(line, before)
+    here, there = read_line(line, now), read_line(line, before)
+    one, other = here.found, there.found
+    if here.path != there.path:
+        return 0
     if one.low is None or one.high is None or other.low is None or other.high is None:
         return 0
     if one.low > other.high:

@@ -123,8 +123,8 @@ class Disc:
 class Words:
     """One line of text. `x` is its left, middle or right by `align`; `y` its baseline.
 
-    `width` is what it takes, measured when it was composed. `ground` is painted behind it where
-    it stands on notation, so that both stay legible.
+    `width` is what it takes, measured when it was composed. `ground` is painted round its letters
+    where it stands on notation, so that both stay legible.
     """
 
     x: float

@@ -1,4 +1,4 @@
-"""What lies over the parts when asked for: settings, help, and the first start."""
+"""What lies over the parts when asked for: settings, help, progress, and the first start."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from practice.window.keys import ACTIONS, BY_NAME, key_of, show_key
 from practice.window.legend import MARKS, compose_legend
 from practice.window.ops import Box, DrawOp, Face, Fill, Line, Words
 from practice.window.parts import Parts
+from practice.window.progress_sheet import compose_progress
 from practice.window.theme import Theme
 from practice.window.view import View
 
@@ -72,6 +73,8 @@ def overlay_box(parts: Parts, overlay: str) -> Box:
     whole, text = parts.whole, parts.type
     if overlay == "help":
         w, h = min(whole.w, 80 * text.body), min(whole.h, 35 * text.body)
+    elif overlay == "progress":
+        w, h = min(whole.w, 80 * text.body), min(whole.h, 46 * text.body)
     elif overlay == "settings":
         w, h = min(whole.w, 46 * text.body), min(whole.h, 23 * text.body)
     else:
@@ -90,7 +93,9 @@ def compose_overlay(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     frame = ((edge.x, edge.y), (edge.right, edge.y), (edge.right, edge.bottom),
              (edge.x, edge.bottom))  # fmt: skip
     ops: list[DrawOp] = [Fill(box, theme.paper), Line((*frame, frame[0]), theme.ink, thick)]
-    draw = {"settings": _settings, "help": _help, "welcome": _welcome}[view.overlay]
+    draw = {
+        "settings": _settings, "help": _help, "welcome": _welcome, "progress": compose_progress,
+    }[view.overlay]  # fmt: skip
     return ops + draw(view, theme, parts, box.inset(parts.type.body * 1.6, parts.type.body * 1.3))
 
 

@@ -15,7 +15,6 @@ import pygame
 
 from practice.window.faces import load_font, runs
 from practice.window.ops import (
-    ASCENT,
     Box,
     Colour,
     Disc,
@@ -32,6 +31,8 @@ from practice.window.sheet import Sheet
 
 #: How much larger small and large things are drawn before they are scaled down.
 _FINE, _COARSE, _LARGE_PX = 4, 2, 160
+#: The rim round text on notation, a share of its size: the notation goes on right beside it.
+_RIM = 0.14
 #: Places are rounded to this share of a pixel before a drawn mark is looked up again.
 _STEPS = 4
 
@@ -99,17 +100,37 @@ def draw_text(text: str, face: Face, size: int, colour: Colour) -> tuple[pygame.
 
 
 def paint_words(target: pygame.Surface, op: Words, origin: Point) -> None:
-    """One line of text, on its ground if it has one."""
+    """One line of text, with a rim of its ground round the letters if it has one."""
     if not op.text:
         return
     surface, base = draw_text(op.text, op.face, op.size, op.colour)
     shift = {"left": 0.0, "centre": 0.5, "right": 1.0}[op.align]
     x = round(op.x - origin[0] - shift * surface.get_width())
     if op.ground is not None:
-        top = op.y - ASCENT * op.size - origin[1]
-        target.fill(op.ground, pygame.Rect(x - 2, round(top) - 1, surface.get_width() + 4,
-                                           round(op.size * 1.0) + 2))  # fmt: skip
+        rim = _rim_px(op.size)
+        under = _draw_rim(op.text, op.face, op.size, op.ground)
+        target.blit(under, (x - rim, round(op.y - origin[1] - base) - rim))
     target.blit(surface, (x, round(op.y - origin[1] - base)))
+
+
+def _rim_px(size: int) -> int:
+    return max(2, round(size * _RIM))
+
+
+@lru_cache(maxsize=1024)
+def _draw_rim(text: str, face: Face, size: int, ground: Colour) -> pygame.Surface:
+    """A text widened on all sides, in the colour of what it stands on."""
+    surface, _ = draw_text(text, face, size, ground)
+    rim = _rim_px(size)
+    out = pygame.Surface(
+        (surface.get_width() + 2 * rim, surface.get_height() + 2 * rim), pygame.SRCALPHA, 32
+    )
+    out.fill((*ground, 0))
+    for dx in range(-rim, rim + 1):
+        for dy in range(-rim, rim + 1):
+            if dx * dx + dy * dy <= rim * rim + 1:
+                out.blit(surface, (rim + dx, rim + dy))
+    return out
 
 
 def paint_line(target: pygame.Surface, op: Line, origin: Point) -> None:

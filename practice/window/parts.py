@@ -67,6 +67,19 @@ def type_sizes(unit: float, scale: float) -> Type:
     return Type(at(17, 1.0), at(20, 1.08), at(27, 1.3), at(54, 2.2))
 
 
+#: Text beside notation, in spaces: about as high as a head with the lines round it.
+_PAGE_TEXT = 2.1
+
+
+def page_text_px(parts: Parts, px: float) -> int:
+    """The size of text that stands on the page, whose spaces have `px` pixels.
+
+    It grows with the player's scale only as far as the notation does: names larger than the staff
+    they stand at would cover it.
+    """
+    return min(parts.type.small, max(SMALLEST_TEXT_PX, round(_PAGE_TEXT * px)))
+
+
 def arrange_parts(size: tuple[int, int], scale: float = 1.0, wide_desk: bool = False) -> Parts:
     """The parts' places in a window of (width, height) pixels.
 

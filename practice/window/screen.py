@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import os
-import queue
-import threading
 import time
 import warnings
 from collections.abc import Callable, MutableMapping, Sequence
@@ -14,9 +12,11 @@ from typing import Any, Protocol
 
 import pygame
 
+from engine.arrangement import Arrangement
 from engine.performance import SOFT
 from engine.read import engravable_text
 from practice.engrave import Engraver
+from practice.progress.progress import Progress
 from practice.snapshot import Command, Snapshot
 from practice.window.actions import Outcome, act_on
 from practice.window.canvas import Canvas
@@ -31,15 +31,18 @@ from practice.window.gestures import (
     press_key,
     press_mouse,
     release_mouse,
+    turn_wheel,
 )
 from practice.window.painter import Painter
 from practice.window.parts import Parts
 from practice.window.preferences import read_preferences, write_preferences
+from practice.window.read_aside import ReadAside, Trouble
 from practice.window.score_watch import Read, ScoreRead, ScoreWatch, changed_bars, read_score
 from practice.window.sheet import Sheet
 from practice.window.theme import THEMES
 from practice.window.view import View
 
+ProgressOf = Callable[[Arrangement], Progress]
 FRAMES_PER_S = 60
 FIRST_SIZE = (1600, 900)
 SMALLEST_SIZE = (640, 400)
@@ -77,6 +80,7 @@ def run_window(
     text: str = "",
     read: Read = read_score,
     list_ports: Callable[[], Sequence[str]] = tuple,
+    progress_of: ProgressOf | None = None,
     first_start: bool = False,
     save: Callable[[], None] = lambda: None,
     size: tuple[int, int] | None = None,
@@ -93,6 +97,7 @@ def run_window(
         text: its MusicXML with note ids, read from the file where not given.
         read: how a score is read again.
         list_ports: names of the keyboards there are.
+        progress_of: reads an arrangement's progress over the days; called on a thread of its own.
         first_start: ask for the keyboard first.
         save: called after `settings` changed.
         size: of the window, pixels; the last one used if not given.
@@ -102,7 +107,9 @@ def run_window(
         0 once the window is closed.
     """
     kept: MutableMapping[str, Any] = getattr(settings, "window", settings)
-    screen = Screen(listener, kept, cache_dir, Path(score_path), read, list_ports, save, clock_s)
+    screen = Screen(
+        listener, kept, cache_dir, Path(score_path), read, list_ports, save, clock_s, progress_of
+    )
     try:
         screen.open(size, first_start, text)
         while not stop() and screen.step():
@@ -125,6 +132,7 @@ class Screen:
         list_ports: Callable[[], Sequence[str]] = tuple,
         save: Callable[[], None] = lambda: None,
         clock_s: Callable[[], float] = time.monotonic,
+        progress_of: ProgressOf | None = None,
     ) -> None:
         self._listener, self._settings, self._save = listener, settings, save
         self._cache_dir, self._score_path, self._read = cache_dir, score_path, read
@@ -140,7 +148,8 @@ class Screen:
         self._ports_asked_s = -1e9
         self._soft_down = False
         self._text = ""
-        self._came: queue.SimpleQueue[str] = queue.SimpleQueue()
+        self._score_text = ReadAside[str]()
+        self._progress_of, self._progress = progress_of, ReadAside[Progress]()
         self._snapshot: Snapshot | None = None
         self._saved: ScoreRead | None = None
         self._made_ahead: object = None
@@ -162,7 +171,7 @@ class Screen:
         if text:
             self._open_text(text)
         else:
-            threading.Thread(target=self._read_text, daemon=True).start()
+            self._score_text.start(lambda: engravable_text(self._score_path))
         rescue = self._settings.get("rescue", {}).get(str(self._score_path), [])
         self.view = replace(
             self.view,
@@ -174,20 +183,26 @@ class Screen:
         self._text = text
         self._desk.open_text(with_fingering(text, self._fingering()))
 
-    def _read_text(self) -> None:
-        """On a thread of its own, so that the window is there before the page."""
-        try:
-            self._came.put(engravable_text(self._score_path))
-        except Exception as error:
-            self._came.put(f"!{error}")
-
     def _take_text(self) -> None:
-        while not self._came.empty():
-            text = self._came.get_nowait()
-            if text.startswith("!"):
-                self.view = replace(self.view, note=text[1:])
-            else:
-                self._open_text(text)
+        text = self._score_text.poll()
+        if isinstance(text, Trouble):
+            self.view = replace(self.view, note=text.words)
+        elif text is not None:
+            self._open_text(text)
+
+    def _read_progress(self) -> None:
+        progress_of, arrangement = self._progress_of, self.view.snapshot.arrangement
+        trouble = "" if progress_of else "No takes are kept here"
+        self.view = replace(self.view, progress=None, progress_trouble=trouble)
+        if progress_of:
+            self._progress.start(lambda: progress_of(arrangement))
+
+    def _take_progress(self) -> None:
+        came = self._progress.poll()
+        if isinstance(came, Trouble):
+            self.view = replace(self.view, progress_trouble=came.words)
+        elif came is not None:
+            self.view = replace(self.view, progress=came)
 
     def close(self) -> None:
         """Keep the settings, end what was started."""
@@ -204,6 +219,7 @@ class Screen:
         now_s = self._clock_s()
         self._take_snapshot(self._listener.snapshot())
         self._take_text()
+        self._take_progress()
         self._take_score(self._watch.poll(now_s))
         self._ask_ports(now_s)
         size = self._surface.get_size()
@@ -238,10 +254,12 @@ class Screen:
         self._frames.tick(FRAMES_PER_S)
 
     def _last_size(self) -> tuple[int, int]:
-        kept = self._settings.get("size")
+        """The size the window had, or the first one; never larger than the screen there is."""
+        kept, size = self._settings.get("size"), FIRST_SIZE
         if isinstance(kept, list) and len(kept) == 2 and all(isinstance(v, int) for v in kept):
-            return max(kept[0], SMALLEST_SIZE[0]), max(kept[1], SMALLEST_SIZE[1])
-        return FIRST_SIZE
+            size = max(kept[0], SMALLEST_SIZE[0]), max(kept[1], SMALLEST_SIZE[1])
+        width, height = pygame.display.get_desktop_sizes()[0]
+        return min(size[0], width), min(size[1], height)
 
     def _fingering(self) -> dict[str, str]:
         kept = self._settings.get("fingering", {}).get(str(self._score_path), {})
@@ -315,7 +333,7 @@ class Screen:
             for key in list(self._keys_down):
                 self._key_up(key)
         elif event.type == pygame.MOUSEWHEEL:
-            return self._take(act_on(self.view, "page-back" if event.y > 0 else "page-on"))
+            return self._take(turn_wheel(self.view, event.y))
         elif event.type in (pygame.MOUSEBUTTONDOWN, pygame.MOUSEBUTTONUP) and event.button == 1:
             return self._mouse(event)
         elif event.type in (pygame.VIDEORESIZE, pygame.WINDOWEXPOSED):
@@ -360,6 +378,10 @@ class Screen:
     def _take(self, outcome: Outcome) -> bool:
         """The view after an action, its commands told; False to leave."""
         before, self.view = self.view, outcome.view
+        if before.note and outcome.view.note == before.note:
+            self.view = replace(self.view, note="")  # read by now; what is done next speaks
+        if self.view.overlay == "progress" and before.overlay != "progress":
+            self._read_progress()
         for command in outcome.commands:
             if command.kind == "fingering":
                 self._set_fingering(command)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from engine.drill.sheet import Gesture
 from practice.snapshot import PassRecord, Snapshot
@@ -12,7 +12,10 @@ from practice.window.page import Page
 from practice.window.theme import ThemeName
 from practice.window.turning import Slots
 
-Overlay = Literal["", "settings", "help", "welcome"]
+if TYPE_CHECKING:
+    from practice.progress.progress import Progress
+
+Overlay = Literal["", "settings", "help", "welcome", "progress"]
 #: Which slips and marks the Desk shows after a pass.
 Looking = Literal["pass", "average"]
 
@@ -49,7 +52,9 @@ class View:
         preferences: as set.
         looked_at: number of the pass whose marks are shown, 0 for none.
         looking: that pass alone, or the average of the passes up to it.
-        overlay: what lies over the parts; row: its chosen row.
+        overlay: what lies over the parts; row: its chosen row, or the first one shown.
+        progress: of the arrangement over the days, once it was asked for and has been read;
+            progress_trouble: why it could not be.
         ports: keyboards there are, for the overlays.
         note: one line from the window itself (engraving, reading the score again).
         changed_bars: written bars that the last reading of the score changed.
@@ -89,6 +94,8 @@ class View:
     peeking: bool = False
     spoken_of: frozenset[tuple[int, int]] = frozenset()
     heard: frozenset[int] = frozenset()
+    progress: Progress | None = None
+    progress_trouble: str = ""
 
     @property
     def playing(self) -> bool:

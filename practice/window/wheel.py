@@ -200,17 +200,21 @@ def _place_estimate(record: PassRecord, cells: PlayedCells, place: int) -> Estim
 def _numbers(
     record: PassRecord, cells: PlayedCells, theme: Theme, parts: Parts, centre: Point
 ) -> Iterator[DrawOp]:
-    """Standard deviation in the middle, and from how many notes."""
+    """Standard deviation in the middle, and from how many cells; without one, only these.
+
+    The number is the Account's: it is not worked out here where that says too few were heard.
+    """
     even = getattr(record.measures, "evenness", None)
-    sd = getattr(even, "sd_ms", None)
+    value = getattr(getattr(even, "sd_ms", None), "value", None)
     x, y = centre
-    value = getattr(sd, "value", None)
+    size, small = parts.type.large, parts.type.small
+    count = f"{cells.cells} cell{'s' if cells.cells != 1 else ''}"
     if value is None:
-        late = [n.late_ms for n in cells.notes]
-        value = math.sqrt(sum(v * v for v in late) / len(late))
-    text, size, small = f"{value:.0f} ms", parts.type.large, parts.type.small
+        for line, text in enumerate((count, "too few", "to say")):
+            at = y + small * (0.36 + 1.2 * (line - 1))
+            yield words(x, at, text, small, theme.soft, "serif-italic", "centre")
+        return
     base = y + size * 0.36
     yield words(x, base - size * 1.05, "uneven by", small, theme.soft, align="centre")
-    yield words(x, base, text, size, theme.ink, "bold", "centre")
-    count = f"{cells.cells} cells"
+    yield words(x, base, f"{value:.0f} ms", size, theme.ink, "bold", "centre")
     yield words(x, base + small * 1.45, count, small, theme.soft, align="centre")

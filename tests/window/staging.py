@@ -149,7 +149,7 @@ def waiting(arrangement: Arrangement, span: Span | None = None, **changes: objec
     plain = Snapshot(
         version=1, arrangement=arrangement, span=span or whole_span(arrangement), hands="both",
         pulse_kind="free", rate=1.0, state="waiting", state_text="Play when you are ready",
-        port="Stage 88", connected=True,
+        port="Upright", connected=True,
     )  # fmt: skip
     return replace(plain, **changes)  # type: ignore[arg-type]
 

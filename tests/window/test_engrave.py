@@ -13,6 +13,7 @@ from engine.read import engravable_text
 from practice import engrave
 from practice.engrave import EngravedScore, Engraver, PageLayout
 from practice.engraving.system import as_json, from_json
+from practice.engraving.worker import part_tempo_words
 from tests.window.staging import CACHE, exercise_path
 
 LAYOUT = PageLayout(120, 7)
@@ -50,6 +51,15 @@ def test_pages_come_from_another_process_and_are_kept(text: str, cache: Path):
     again.ask(text, ["n1"], LAYOUT)
     assert not again._processes  # from disk
     assert finish(again).systems == score.systems
+
+
+def test_a_tempo_word_and_its_metronome_mark_are_set_apart():
+    text = (
+        '<direction-type><words font-weight="bold">Still</words></direction-type>'
+        "<direction-type><metronome/></direction-type><words>dolce</words>"
+    )
+    assert part_tempo_words(text).count("Still\u00a0\u00a0</words>") == 1
+    assert "dolce</words>" in part_tempo_words(text)
 
 
 def test_another_layout_or_hand_is_another_page(text: str, cache: Path):

@@ -201,7 +201,7 @@ def test_escape_goes_back_one_step_and_then_leaves(rest: View):
 
 
 def test_first_start_is_choose_check_done(rest: View):
-    view = replace(rest, overlay="welcome", ports=("Stage 88", "Other"), row=1)
+    view = replace(rest, overlay="welcome", ports=("Upright", "Other"), row=1)
     chosen = press_key(view, Press("return"))
     assert chosen.commands[0].name == "Other"
     heard = replace(chosen.view, heard_test=60, snapshot=replace(rest.snapshot, port="Other"))

@@ -10,6 +10,8 @@ import pytest
 
 from practice.window.compose import compose, compose_layers, parts_for
 from practice.window.desk import find_places, hidden_from
+from practice.window.desk_marks import head_boxes
+from practice.window.faces import load_font, runs
 from practice.window.ops import Box, Fill, Layer, Line, Picture, Shape, Words
 from practice.window.theme import DARK, LIGHT
 from practice.window.view import Preferences, View
@@ -19,12 +21,15 @@ STATES = [
     "first-start", "first-start-no-keyboard", "no-keyboard", "waiting", "count-in",
     "strict-pass", "free-pass", "after-pass", "average", "one-hand", "second-time", "unplugged",
     "settings", "help", "performance", "fingering", "changed-bars", "no-page-yet",
-    "brine-pump", "two-sluices", "from-memory", "drill",
+    "brine-pump", "two-sluices", "from-memory", "drill", "progress", "rescue-points",
 ]  # fmt: skip
 #: Every state in the smallest window and the usual one, some in the largest.
 CASES = [(state, size) for state in STATES for size in ((1280, 800), (1920, 1080))] + [
     (state, (3840, 2160)) for state in ("after-pass", "help", "two-sluices")
 ]
+#: Dense pages in the smallest window; their scores are data that may be missing.
+CASES += [(state, (1280, 800)) for state in ("long-piece-tiny", "octave-signs", "evaporation-tiny")]
+SLIPS_SHOWN = ("after-pass", "average", "one-hand", "octave-signs", "evaporation-tiny")
 #: Two texts may share so many pixels of their boxes, which are taller than most letters.
 SLACK_PX = 2.0
 
@@ -32,7 +37,8 @@ SLACK_PX = 2.0
 @cache
 def view_of(state: str, size: tuple[int, int], scale: float = 1.0) -> View:
     view = SHOTS[state].make(size)
-    assert view is not None
+    if view is None:
+        pytest.skip("the score is not on this machine")
     return replace(view, preferences=replace(view.preferences, scale=scale))
 
 
@@ -61,12 +67,65 @@ def test_nothing_stands_outside_its_part(state, size):
 @pytest.mark.parametrize(("state", "size"), CASES, ids=str)
 def test_no_text_lies_over_another(state, size):
     layers = layers_of(state, size)
-    over = next((layer.box for layer in layers if layer.part == "overlay"), None)
-    for layer in layers:
-        seen = [t for t in texts(layer) if t.text and (over is None or layer.part == "overlay")]
-        for one, other in itertools.combinations(seen, 2):
-            inner = one.box.inset(SLACK_PX)
-            assert not inner.meets(other.box.inset(SLACK_PX)), (layer.part, one.text, other.text)
+    on_top = [layer for layer in layers if layer.part == "overlay"] or layers
+    seen = [text for layer in on_top for text in texts(layer) if text.text]
+    for one, other in itertools.combinations(seen, 2):
+        inner = one.box.inset(SLACK_PX)
+        assert not inner.meets(other.box.inset(SLACK_PX)), (one.text, other.text)
+
+
+@pytest.mark.parametrize(("state", "size"), CASES, ids=str)
+def test_every_letter_and_sign_is_in_its_font(state, size):
+    for layer in layers_of(state, size):
+        for text in texts(layer):
+            for part, face, px, _ in runs(text.text, text.face, text.size):
+                shown = load_font(face, px).metrics(part)
+                assert all(shown), (text.text, part, face)
+
+
+@pytest.mark.parametrize(("state", "size"), [c for c in CASES if c[0] in SLIPS_SHOWN], ids=str)
+def test_names_of_slips_cover_neither_heads_nor_other_marks(state, size):
+    view = view_of(state, size)
+    layers = {layer.part: layer for layer in layers_of(state, size)}
+    names = [t.box.inset(1.0) for t in texts(layers["desk slips"])]
+    assert names
+    heads = [
+        box for place in find_places(view, parts_for(view, size))
+        for box in head_boxes(view.page, place)
+    ]  # fmt: skip
+    for name in names:
+        assert not any(name.meets(head.inset(1.0)) for head in heads)
+
+
+def test_a_rescue_flag_and_a_twin_sign_on_one_barline_stand_side_by_side():
+    size = (1920, 1080)
+    desk = next(layer for layer in layers_of("rescue-points", size) if layer.part == "desk")
+    flags = [op.box for op in desk.ops if isinstance(op, Shape)]
+    signs = [
+        op.box
+        for op in desk.ops
+        if isinstance(op, Line) and op.colour == LIGHT.soft and not op.dash
+    ]
+    assert flags
+    assert signs
+    assert not any(flag.meets(sign) for flag in flags for sign in signs)
+
+
+def test_while_fingering_the_keys_for_it_are_told_whatever_was_said_before():
+    view = replace(view_of("fingering", (1920, 1080)), note="Kept")
+    heading = next(
+        layer for layer in compose_layers(view, LIGHT, (1920, 1080)) if layer.part == "heading"
+    )
+    assert any(text.text.startswith("Fingering: 1 to 5") for text in texts(heading))
+
+
+def test_names_on_the_page_stay_as_small_as_its_notation_at_a_large_scale():
+    layers = compose_layers(view_of("after-pass", (1280, 800), 2.0), LIGHT, (1280, 800))
+    view = view_of("after-pass", (1280, 800), 2.0)
+    (px,) = {place.px for place in find_places(view, parts_for(view, (1280, 800)))}
+    slips = next(layer for layer in layers if layer.part == "desk slips")
+    assert texts(slips)
+    assert all(14 <= text.size <= max(14, 2.2 * px) for text in texts(slips))
 
 
 @pytest.mark.parametrize("state", ["after-pass", "strict-pass", "help"])

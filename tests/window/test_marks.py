@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from functools import cache
+from types import SimpleNamespace
 
 import pytest
 
@@ -14,7 +15,7 @@ from engine.performance import PlayedNote
 from practice.snapshot import PassRecord
 from practice.window.advice import advise
 from practice.window.heard import TAIL, HeardNotes
-from practice.window.ledger import LINES, best_at_tempo, is_real_change, read_value
+from practice.window.ledger import LINES, best_at_tempo, is_real_change, read_line, read_value
 from practice.window.marks import read_marks, steps_between
 from practice.window.slip_words import slips_in_words
 from tests.window.staging import faulty, passed, read_exercise
@@ -107,13 +108,31 @@ def test_a_change_is_real_only_where_intervals_lie_apart():
     assert read_value(EVENNESS, none).reason == "no figure"
 
 
+def test_two_measures_under_one_label_are_never_compared():
+    pedal = next(line for line in LINES if line.label == "pedal")
+    clean, down = Estimate(0.9, 0.85, 0.95, 20, "share"), Estimate(0.5, 0.45, 0.55, 9, "share")
+    changes = replace(record(), measures=SimpleNamespace(pedal=_Pedal(clean, down)))
+    held = replace(record(), measures=SimpleNamespace(pedal=_Pedal(no_estimate("none"), down)))
+    assert read_line(pedal, changes).word == "clean"
+    assert read_line(pedal, held).word == "little"
+    assert is_real_change(pedal, changes, held) == 0
+    worse = replace(record(), measures=SimpleNamespace(pedal=_Pedal(down, down)))
+    assert is_real_change(pedal, changes, worse) == 1
+
+
+@dataclass(frozen=True)
+class _Pedal:
+    changes_clean_share: Estimate
+    down_share: Estimate
+
+
 def test_every_line_of_the_account_reads_a_real_measure():
     for line in LINES:
         found = read_value(line, record())
         assert found.value is not None or found.reason != "not measured", line.label
         if found.value is not None:
             assert line.show(found)
-            assert line.word(found)
+            assert read_line(line, record()).word
 
 
 def test_the_best_is_of_the_same_bars_hand_and_tempo():

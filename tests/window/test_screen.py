@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -11,14 +12,16 @@ from pathlib import Path
 import pygame
 import pytest
 
-from engine.arrangement import Span
+from engine.arrangement import Arrangement, Span
 from engine.performance import SOFT, PedalMove
 from engine.read import engravable_text
+from practice.progress.progress import Progress
 from practice.snapshot import Command, Snapshot
 from practice.window import compose
 from practice.window.desk_state import with_fingering
 from practice.window.score_watch import changed_bars
 from practice.window.screen import Screen, run_window
+from tests.window.days_practised import made_up_progress
 from tests.window.staging import CACHE, exercise_path, passed, read_exercise, under_way, waiting
 
 SIZE = (1280, 800)
@@ -260,6 +263,47 @@ def test_a_part_that_cannot_be_drawn_is_told_and_all_else_goes_on(
     press(pygame.K_SPACE)
     assert screen.step()
     assert "again" in listener.kinds()
+
+
+def test_progress_is_read_beside_the_frames(screen: Screen, listener: FakeListener):
+    made = made_up_progress(listener.current.arrangement)
+    asked = threading.Event()
+
+    def progress_of(arrangement: Arrangement) -> Progress:
+        assert asked.wait(20.0)
+        return made
+
+    screen._progress_of = progress_of
+    press(pygame.K_m)
+    screen.step()
+    assert screen.view.overlay == "progress"
+    assert screen.view.progress is None
+    asked.set()
+    until(screen, lambda: screen.view.progress is made)
+
+
+def test_progress_that_cannot_be_read_is_told(screen: Screen):
+    def progress_of(arrangement: Arrangement) -> Progress:
+        raise OSError("the store is gone")
+
+    screen._progress_of = progress_of
+    press(pygame.K_m)
+    until(screen, lambda: screen.view.progress_trouble == "the store is gone")
+
+
+def test_a_window_is_never_larger_than_the_screen(screen: Screen):
+    screen._settings["size"] = [99_999, 99_999]
+    assert screen._last_size() == pygame.display.get_desktop_sizes()[0]
+
+
+def test_what_was_said_gives_way_to_the_next_action(screen: Screen, listener: FakeListener):
+    screen.step()
+    listener.publish(said="Kept for the proof")
+    screen.step()
+    assert screen.view.note == "Kept for the proof"
+    press(pygame.K_F3)
+    screen.step()
+    assert screen.view.note == ""
 
 
 def test_settings_and_size_are_kept(listener: FakeListener, score: Path):

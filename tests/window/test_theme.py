@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import itertools
+from pathlib import Path
 
 import numpy as np
 import pygame
 import pytest
 
 from practice.window.theme import DARK, LIGHT, Theme, contrast, luminance
-from tests.pictures import VISION, seen_by
+from tests.pictures import SHOTS, VISION, paint, seen_by
 
 TEXT = ("ink", "soft", "heard", "early", "late", "slip")
 MARKS = ("dim", "silent", "older")
@@ -66,6 +67,49 @@ def test_marks_stay_legible_for_every_vision(theme: Theme, vision: str):
     for name in KINDS:
         seen = tuple(int(v) for v in _seen(getattr(theme, name), vision))
         assert contrast(seen, paper) >= 3.0, name
+
+
+def _lab(colour: np.ndarray) -> np.ndarray:
+    """CIE 1976 L*a*b* under D65 (CIE 15:2004; sRGB primaries of IEC 61966-2-1)."""
+    share = colour / 255
+    linear = np.where(share <= 0.04045, share / 12.92, ((share + 0.055) / 1.055) ** 2.4)
+    to_xyz = np.array(
+        ((0.4124, 0.3576, 0.1805), (0.2126, 0.7152, 0.0722), (0.0193, 0.1192, 0.9505))
+    )
+    ratio = to_xyz @ linear / np.array((0.9505, 1.0, 1.089))
+    root = np.where(ratio > 216 / 24389, np.cbrt(ratio), (24389 / 27 * ratio + 16) / 116)
+    return np.array((116 * root[1] - 16, 500 * (root[0] - root[1]), 200 * (root[1] - root[2])))
+
+
+def test_lab_of_known_colours():
+    # white is (100, 0, 0) by definition; sRGB red is (53.2, 80.1, 67.2) (from memory)
+    assert _lab(np.array((255.0, 255.0, 255.0))) == pytest.approx((100, 0, 0), abs=0.1)
+    assert _lab(np.array((255.0, 0.0, 0.0))) == pytest.approx((53.2, 80.1, 67.2), abs=0.3)
+
+
+@pytest.mark.parametrize("theme", [LIGHT, DARK], ids=lambda t: t.name)
+@pytest.mark.parametrize("vision", list(VISION))
+def test_slips_stand_out_from_ink_and_other_marks_for_every_vision(theme: Theme, vision: str):
+    # differences of over 20 in L*a*b* are large ones (2 is just noticed: common practice)
+    slip = _lab(_seen(theme.slip, vision))
+    for name in ("ink", "heard", "early", "late", "older"):
+        assert np.linalg.norm(slip - _lab(_seen(getattr(theme, name), vision))) > 20, name
+
+
+@pytest.mark.parametrize("vision", list(VISION))
+def test_pictures_as_others_see_them(vision: str, tmp_path: Path):
+    shot = SHOTS["after-pass"]
+    view = shot.make((1280, 800))
+    assert view is not None
+    picture = paint(view, (1280, 800))
+    file = tmp_path / f"after-pass-{vision}.png"
+    pygame.image.save(seen_by(picture, vision), str(file))
+    seen = pygame.surfarray.array3d(pygame.image.load(str(file))).astype(int)
+    plain = pygame.surfarray.array3d(picture).astype(int)
+    slips = (np.abs(plain - np.array(LIGHT.slip)).max(axis=2) == 0).nonzero()
+    assert len(slips[0]) > 100
+    paper = tuple(int(v) for v in _seen(LIGHT.paper, vision))
+    assert {contrast(tuple(int(v) for v in c), paper) >= 4.5 for c in seen[slips]} == {True}
 
 
 def test_simulated_grey_stays_grey():

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from fractions import Fraction
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,10 +13,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from engine.arrangement import Arrangement, Bar, Figure, Form, ScoreNote, Span, TempoMark
-from engine.findings import Finding
+from engine.findings import Finding, no_estimate
 from engine.performance import PlayedNote
 from practice.window.cells_played import figure_in, nominal_turns, read_cells
-from practice.window.wheel import least_noticeable_ms, on_wheel, velocity_radius
+from practice.window.compose import parts_for
+from practice.window.ops import Words
+from practice.window.theme import LIGHT
+from practice.window.view import View
+from practice.window.wheel import compose_wheel, least_noticeable_ms, on_wheel, velocity_radius
+from tests.window.staging import passed, stage, waiting
 
 CELLS = 6
 
@@ -101,3 +108,21 @@ def test_least_noticeable_displacement():
     assert least_noticeable_ms(500) == pytest.approx(12.5)
     assert least_noticeable_ms(1000) == pytest.approx(25.0)
     assert math.isclose(least_noticeable_ms(240), 6.0)
+
+
+def test_the_number_in_the_middle_is_the_accounts_or_none():
+    arrangement = stage().arrangement
+    one = passed(arrangement, Span(4, 24))
+    even = one.measures.evenness.sd_ms
+    view = stage().view(waiting(arrangement, Span(4, 24), passes=(one,)), (1920, 1080))
+    told = _words_of(view)
+    assert f"{even.value:.0f} ms" in told
+    few = replace(one, measures=SimpleNamespace(evenness=no_estimate("too few whole cells")))
+    told = _words_of(replace(view, snapshot=replace(view.snapshot, passes=(few,))))
+    assert not any(text.endswith(" ms") for text in told)
+    assert "too few" in told
+
+
+def _words_of(view: View) -> list[str]:
+    drawn = compose_wheel(view, LIGHT, parts_for(view, (1920, 1080)))
+    return [op.text for op in drawn if isinstance(op, Words)]
