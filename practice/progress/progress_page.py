@@ -20,6 +20,7 @@ figcaption, .small { font-size: .85rem; color: #47565f; }
 table { border-collapse: collapse; width: 100%; font-size: .9rem; break-inside: avoid; }
 th, td { text-align: left; vertical-align: top; padding: .25rem .6rem .25rem 0;
   border-bottom: 1px solid #c9d2d6; }
+svg * { stroke-linejoin: round; stroke-linecap: butt; }
 svg text { font-family: Georgia, "DejaVu Serif", serif; }
 @page { size: A4; margin: 16mm; }
 @media print { body { margin: 0; max-width: none; } h2 { break-after: avoid; } }

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from engine.errors import UndersongError
 from engine.measure.interval import mean_of
+from engine.standing import DEFINITIONS
 from practice.progress.news import HARDLY_HEARD_MS
 from practice.progress.progress import HandProgress, Progress, SectionProgress
 
@@ -124,47 +125,68 @@ def _stage_keys() -> list[Any]:
 
 
 def _plot_section(section: SectionProgress) -> Plot:
-    figure, (right, even, tempo) = make_figure(3.9, rows=3)
-    for hand in section.hands:
-        if hand.days:
-            _draw_days(hand, right, even, tempo)
-    right.set_ylabel("notes right, %")
-    even.set_ylabel("figure, ms")
-    tempo.set_ylabel("tempo, %")
-    even.set_ylim(0, _top_of(section))
-    tempo.axhline(95, color=FAINT, linewidth=0.6)
+    """A row for the notes, and one each for figure and tempo where there is anything to show."""
+    days = [d for h in section.hands for d in h.days]
+    even = any(d.evenness_ms.value is not None for d in days)
+    tempo = any(d.tempo_share for d in days)
+    figure, axes = make_figure(1.5 + 1.2 * (even + tempo), rows=1 + even + tempo)
+    rows = iter(axes)
+    _draw_right(section, next(rows))
+    if even:
+        _draw_even(section, next(rows))
+    if tempo:
+        _draw_tempo(section, next(rows))
     figure.legend(frameon=False, ncols=3, loc="outside upper right",
-                  handles=right.get_legend_handles_labels()[0])  # fmt: skip
-    _date_axis(tempo)
+                  handles=axes[0].get_legend_handles_labels()[0])  # fmt: skip
+    _date_axis(axes[-1])
     return Plot(
         f"section-{section.index + 1}", section.name, _section_words(section), figure
     )  # fmt: skip
 
 
-def _top_of(section: SectionProgress) -> float:
-    """Room for every mean; an interval from two passes may run off the top."""
-    told = [d.evenness_ms.value for h in section.hands for d in h.days]
-    return 1.6 * max((v for v in told if v is not None), default=10.0)
-
-
-def _draw_days(hand: HandProgress, right: Axes, even: Axes, tempo: Axes) -> None:
+def _style(hand: HandProgress) -> dict[str, Any]:
     marker, line, shade = HANDS[hand.hands]
-    style: dict[str, Any] = {
-        "marker": marker, "linestyle": line, "color": shade, "markersize": 3, "linewidth": 0.9,
-    }  # fmt: skip
-    days = [date.fromisoformat(d.day) for d in hand.days]
-    right.plot(days, [100 * d.right_share for d in hand.days], label=hand.hands, **style)
-    cold = [(date.fromisoformat(r.day), 100 * r.cold) for r in hand.retention]
-    right.plot([day for day, _ in cold], [share for _, share in cold], linestyle="none",
-               marker="D", markersize=4.5, markerfacecolor="none", color=shade)  # fmt: skip
-    told = [(day, d.evenness_ms) for day, d in zip(days, hand.days, strict=True)]
-    told = [(day, e) for day, e in told if e.value is not None]
-    even.plot([day for day, _ in told], [e.value for _, e in told], **style)
-    for day, e in told:
-        if e.low is not None and e.high is not None:
-            even.plot([day, day], [e.low, e.high], color=shade, linewidth=0.7)
-    best = [(day, d.tempo_share) for day, d in zip(days, hand.days, strict=True) if d.tempo_share]
-    tempo.plot([day for day, _ in best], [100 * share for _, share in best], **style)
+    return {"marker": marker, "linestyle": line, "color": shade, "markersize": 3, "linewidth": 0.9}
+
+
+def _day(text: str) -> date:
+    return date.fromisoformat(text)
+
+
+def _draw_right(section: SectionProgress, ax: Axes) -> None:
+    ax.set_ylabel("notes right, %")
+    for hand in section.hands:
+        if not hand.days:
+            continue
+        days = [_day(d.day) for d in hand.days]
+        shares = [100 * d.right_share for d in hand.days]
+        ax.plot(days, shares, label=hand.hands, **_style(hand))
+        cold = [(_day(r.day), 100 * r.cold) for r in hand.retention]
+        ax.plot([day for day, _ in cold], [share for _, share in cold], linestyle="none",
+                marker="D", markersize=4.5, markerfacecolor="none",
+                color=HANDS[hand.hands][2])  # fmt: skip
+
+
+def _draw_even(section: SectionProgress, ax: Axes) -> None:
+    """Means with their intervals; one from two passes may run off the top."""
+    ax.set_ylabel("figure, ms")
+    most = 10.0
+    for hand in section.hands:
+        told = [(_day(d.day), d.evenness_ms) for d in hand.days if d.evenness_ms.value is not None]
+        ax.plot([day for day, _ in told], [e.value for _, e in told], **_style(hand))
+        for day, e in told:
+            most = max(most, e.value or 0.0)
+            if e.low is not None and e.high is not None:
+                ax.plot([day, day], [e.low, e.high], color=HANDS[hand.hands][2], linewidth=0.7)
+    ax.set_ylim(0, 1.6 * most)
+
+
+def _draw_tempo(section: SectionProgress, ax: Axes) -> None:
+    ax.set_ylabel("tempo, %")
+    ax.axhline(100 * DEFINITIONS.full_tempo, color=FAINT, linewidth=0.6)
+    for hand in section.hands:
+        best = [(_day(d.day), 100 * d.tempo_share) for d in hand.days if d.tempo_share]
+        ax.plot([day for day, _ in best], [share for _, share in best], **_style(hand))
 
 
 def _section_words(section: SectionProgress) -> str:
@@ -294,7 +316,7 @@ def _plot_time(progress: Progress) -> Plot:
 
 
 def svg_text(plot: Plot) -> str:
-    """The figure as SVG for a page, the same on every run."""
+    """The figure as SVG for a page, the same on every run; its size and joins are the page's."""
     from matplotlib import rc_context
 
     out = io.StringIO()
@@ -302,6 +324,7 @@ def svg_text(plot: Plot) -> str:
         plot.figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
     text = out.getvalue()
     text = text[text.index("<svg") :]
+    text = re.sub(r"<defs>\s*<style.*?</style>\s*</defs>", "", text, flags=re.DOTALL)
     head, rest = text.split(">", 1)
     return re.sub(r' (width|height)="[^"]*"', "", head) + ">" + rest
 
