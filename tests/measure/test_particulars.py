@@ -121,8 +121,8 @@ def test_of_two_notes_beneath_the_lower_one_counts():
 
 
 def test_accompaniment_just_before_a_line_note_belongs_to_it():
-    # Half notes at 60 over figure notes of 40, 42 ... 54, a beat after each; the line is at 80. What
-    # comes 50 ms before a line note is under it, what comes 150 ms before is under the one before.
+    # Half notes at 60 over figure notes of 40, 42 ... 54, a beat after each; the line is at 80.
+    # What comes 50 ms before a line note is under it, what comes 150 ms before under the last one.
     written = [(2.0 * c, 2.0, 72, "right") for c in range(8)]
     written += [(2.0 * c + 1.0, 1.0, 40, "left") for c in range(8)]
     arrangement = page(written)
