@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 from engine.arrangement import Arrangement, Hand, Span
 from engine.findings import Estimate
@@ -12,6 +13,9 @@ from engine.measure.evenness import Evenness, measure_evenness
 from engine.measure.heard import hear
 from engine.measure.tempo import follow_tempo
 from engine.review import PassReview
+
+#: So many of the nearest passes are tried for each.
+TRIED = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,18 +53,27 @@ def find_costs(arrangement: Arrangement, passes: Sequence[PassReview]) -> tuple[
 
 
 def _costs(arrangement: Arrangement, passes: Sequence[PassReview]) -> Iterator[OtherHand]:
-    for k, both in enumerate(passes):
-        if both.hands != "both":
-            continue
-        near = sorted(range(len(passes)), key=lambda i, k=k: abs(i - k))  # type: ignore[misc]
-        found = (
-            _compare(arrangement, passes, i, k)
-            for i in near
-            if passes[i].hands != "both" and passes[i].instrument == both.instrument
-        )
-        nearest = next((cost for cost in found if cost is not None), None)
-        if nearest is not None:
-            yield nearest
+    for k, one in enumerate(passes):
+        if one.hands == "both":
+            near = _nearest_alone(arrangement, passes, k)
+            found = (_compare(arrangement, passes, i, k) for i in near)
+            yield from islice((cost for cost in found if cost is not None), 1)
+
+
+def _nearest_alone(
+    arrangement: Arrangement, passes: Sequence[PassReview], together: int
+) -> list[int]:
+    """The passes of a figure's hand alone that may be compared, the nearest first."""
+    whose = {f.hand for f in arrangement.form.figures}
+    both = passes[together]
+    fit = [i for i, one in enumerate(passes) if one.hands in whose and _are_alike(one, both)]
+    return sorted(fit, key=lambda i: abs(i - together))[:TRIED]
+
+
+def _are_alike(one: PassReview, other: PassReview) -> bool:
+    """Played on one keyboard, with bars in common."""
+    first = max(one.span.from_bar, other.span.from_bar)
+    return one.instrument == other.instrument and first <= min(one.span.to_bar, other.span.to_bar)
 
 
 def _compare(
@@ -70,8 +83,6 @@ def _compare(
     one, other = passes[alone], passes[together]
     low = max(one.span.from_bar, other.span.from_bar)
     high = min(one.span.to_bar, other.span.to_bar)
-    if low > high:
-        return None
     span = Span(low, high)
     single, double = (_evenness(arrangement, p, span, one.hands) for p in (one, other))
     if single is None or double is None:
