@@ -34,6 +34,7 @@ class PassRecord:
         good: a good pass by the definitions in force; why_not: one line where it was not.
         tempo_qpm: the tempo played.
         instrument: what the keyboard is called; passes on two are never compared.
+        place: of a run-through among earlier ones, in a line; "" for any other pass.
     """
 
     number: int
@@ -54,6 +55,7 @@ class PassRecord:
     tempo_qpm: float
     started: str
     instrument: str = ""
+    place: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -98,6 +98,7 @@ class _Seat:
 
 
 def _sit_down(evening: _Evening) -> Sitting:
+    from practice.drills.run_throughs import read_run_throughs
     from practice.listen.kept_before import read_history, read_map
     from practice.listen.live_map import LiveMap
     from practice.listen.sitting import Setting, Sitting
@@ -128,6 +129,7 @@ def _sit_down(evening: _Evening) -> Sitting:
 
 def _clock(options: argparse.Namespace, env: Environment) -> Clock:
     from practice.clock import FastClock
+        read_run_throughs(store, evening.arrangement, demo=source == "demo"),
 
     fast = options.player and options.speed != 1.0
     return FastClock(options.speed) if fast else env.clock

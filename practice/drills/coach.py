@@ -13,6 +13,8 @@ from engine.drill import DrillSheet, NextPass, PassResult, next_pass
 from practice.drill import Drill, name_span
 from practice.snapshot import Command, PassRecord
 
+#: So many passes in a row that cannot be judged end the drill.
+ENOUGH_UNJUDGED = 3
 #: A hand with fewer notes than this in a place cannot be judged there, and is left out.
 LEAST_NOTES = 3
 
@@ -30,6 +32,7 @@ class Coach:
         self._arrangement = arrangement
         self._places = list(places)
         self._history: list[PassResult] = []
+        self._unjudged = 0
         self._lock = threading.Lock()
         self._asked = self._find_next()
         #: What was asked and how it went, pass by pass, ready for JSON.
@@ -45,6 +48,7 @@ class Coach:
             one.hands,
             sheet.pulse,
             one.rate if sheet.pulse == "strict" else 1.0,
+            sheet.passes,
             rest_beats=sheet.rest_beats,
             gesture=sheet.gesture,
             from_memory=sheet.from_memory,
@@ -77,6 +81,22 @@ class Coach:
                     span, hands, rate, record.good, record.why_not, started_s, length_s, asked.rest
                 )
             )
+            if record.place and self._asked.span is None:
+                self._asked = replace(self._asked, reason=record.place)
+            return self._command()
+
+    def unjudged(self, why: str) -> Command:
+        """A pass could not be judged: it counts for nothing and is asked for again. A run-through
+        is not played twice for that, and a drill in which nothing can be judged ends."""
+        with self._lock:
+            self._unjudged += 1
+            self.log.append({"pass": None, "unjudged": why})
+            if self._asked.span is not None:
+                over = self._sheet.run_through or self._unjudged >= ENOUGH_UNJUDGED
+                then = "it is kept" if over else "it is kept, and does not count: once more"
+                reason = f"the pass could not be judged ({why}); {then}"
+                span = None if over else self._asked.span
+                self._asked = replace(self._asked, span=span, reason=reason)
             return self._command()
 
     def take_in(self, good: bool, why_not: str, start_s: float, seconds: float) -> Command:
@@ -93,6 +113,7 @@ class Coach:
 
     def _take_in(self, result: PassResult) -> None:
         self._history.append(result)
+        self._unjudged = 0
         self._write_down(self._asked, result)
         self._asked = self._find_next()
 

@@ -20,6 +20,8 @@ from practice.snapshot import Command, Snapshot
 PORT_NAME = "simulated pianist"
 #: Before a free pass, and between two looks at the session.
 BREATH_S, LOOK_S = 1.0, 0.05
+#: The simulated pianist makes ready for a downbeat so long before it.
+NEAR_S = 0.15
 
 
 class Instrumentalist(Protocol):
@@ -110,7 +112,10 @@ class DemoPlayer:
         if not self._wait_for("waiting", "rest"):
             return
         self._drill = self._asked_for()
-        start_s = self._begin_strict() if self._drill.pulse_kind == "strict" else None
+        start_s = None
+        if self._drill.pulse_kind == "strict":
+            start_s = self._begin_strict()
+            self._drill = self._asked_for()
         for event in self._performance(start_s):
             if self._clock.wait(self._stop, event.time_s - self._clock.now_s()):
                 return
@@ -138,14 +143,18 @@ class DemoPlayer:
         )
 
     def _begin_strict(self) -> float | None:
-        """Ask for the count-in where none runs yet; the moment of the downbeat."""
+        """Ask for the count-in where none runs yet; the moment of the downbeat, once it is near:
+        until then it may be counted in anew."""
         if self._sitting.pulse is None:
             self._sitting.tell(Command("again"))
-        while self._sitting.pulse is None:
-            if self._clock.wait(self._stop, LOOK_S):
-                return None
-        pulse = self._sitting.pulse
-        return pulse.start_s if pulse else None
+        while not self._stop.is_set():
+            pulse, wait_s = self._sitting.pulse, LOOK_S
+            if pulse is not None:
+                wait_s = pulse.start_s - NEAR_S - self._clock.now_s()
+                if wait_s <= 0:
+                    return pulse.start_s
+            self._clock.wait(self._stop, min(wait_s, LOOK_S))
+        return None
 
     def _wait_for(self, *states: str) -> bool:
         """Wait until the session is in one of these states; False where it was stopped."""

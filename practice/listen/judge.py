@@ -185,9 +185,12 @@ class Judge:
         while (waiting := self._queue.get()) is not None:
             history = self._history.setdefault(waiting.played_on, [])
             try:
-                for one in judge_pass(waiting.ended, history, waiting.instrument):
+                judged = judge_pass(waiting.ended, history, waiting.instrument)
+                for one in judged:
                     _remember(one, history)
                     self._deliver(one)
+                if not judged:
+                    self._deliver(JudgeFailed(waiting.ended, "nothing of the page is in it"))
             except Exception as error:
                 self._say_failed(waiting.ended, error)
 

@@ -250,12 +250,17 @@ class Session(Stretch):
 
     def _do_drill(self, command: Command, now_s: float) -> None:
         """The coach's word: at once between passes, else when the pass is over."""
-        self._coming = command.extra["drill"]
+        new: Drill = command.extra["drill"]
+        self._coming = new
         if command.extra.get("over"):
-            self._drill = replace(self._drill, reason=command.extra["drill"].reason)
+            self._drill = replace(self._drill, reason=new.reason)
             self._coming = None
             self._finish("ended")
-        elif self._pass is None and self._state != "count-in":
+        elif new == replace(self._drill, reason=new.reason):
+            self._drill, self._coming = new, None
+        elif self._state == "count-in":
+            self._count_in_anew(now_s)
+        elif self._pass is None:
             self._take_up(now_s)
 
     def _obey(self, said: Said, now_s: float) -> None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import gc
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -22,6 +22,7 @@ from practice.clock import Clock
 from practice.drill import Drill
 from practice.drills.coach import Coach
 from practice.listen.happenings import (
+from practice.drills.run_throughs import RunThrough, find_run_through, say_place
     Asked,
     EventHeard,
     Happening,
@@ -39,7 +40,7 @@ from practice.listen.page_notes import PageNotes
 from practice.ports.instrument_profiles import Profiles, name_instrument
 from practice.ports.ports import Driver, Keyboard, PortChange
 from practice.report.proof_book import What
-from practice.snapshot import Command, PassRecord, Snapshot
+from practice.snapshot import Command, PassRecord, Said, Snapshot
 from practice.store.keeper import TakeKeeper
 from practice.store.kept import KeptPass, Source, TakeStart
 
@@ -104,6 +105,7 @@ class Sitting:
     """
 
     def __init__(
+        run_throughs: earlier ones of the same arrangement.
         self,
         setting: Setting,
         keeper: TakeKeeper | None,
@@ -116,12 +118,14 @@ class Sitting:
     ) -> None:
         self._setting = setting
         self._keeper = keeper
+        run_throughs: Sequence[RunThrough] = (),
         self._partner = partner
         self._coach = coach
         self._profiles = profiles or Profiles()
         self._keyboard: Keyboard | None = None
         self._started: dict[int, datetime] = {}
         self._pulse: PulseBegan | None = None
+        self._run_throughs = {setting.arrangement.content_hash: list(run_throughs)}
         self._finished = False
         self.outcome = Outcome(setting.keeps_all)
         self._page_notes = PageNotes(
@@ -306,11 +310,12 @@ class Sitting:
             return
         number = self.outcome.add(judged)
         take = judged.ended.take
+            if self._coach:
+                self.listener.tell(self._coach.unjudged(judged.why))
         started = self._started[take] + timedelta(seconds=judged.review.notes[0].onset_s)
         kept_as = 0
         if self._keeper:
-            in_take = self.outcome.takes.count(take)
-            kept = keep_as(judged, in_take, started)
+        kept = keep_as(judged, self.outcome.takes.count(take), started)
             self._keeper.add_pass(take, kept, detail_of(judged))
             kept_as = self._keeper.number(take)
         played_on = name_instrument(self.outcome.began[take].port)
@@ -318,13 +323,27 @@ class Sitting:
         self.listener.learn(record)
         if self._coach:
             self.listener.tell(self._coach.judged(record))
+        place = self._place_among(judged.ended.arrangement, replace(kept, take=kept_as))
+        record = replace(record, place=place)
         stages = self._map_of(judged.ended.arrangement)
+        if place:
+            self.listener.learn(Said(place))
         stages.add(judged.sections, started.date().isoformat())
         self.listener.learn(stages.cells())
 
     def _map_of(self, arrangement: Arrangement) -> LiveMap:
         if arrangement.content_hash not in self._maps:
             self._maps[arrangement.content_hash] = self._load_map(arrangement)
+    def _place_among(self, arrangement: Arrangement, kept: KeptPass) -> str:
+        """The place of a run-through among those before it; "" for any other pass."""
+        one = find_run_through(arrangement, kept)
+        if one is None:
+            return ""
+        earlier = self._run_throughs.setdefault(arrangement.content_hash, [])
+        place = say_place(one, earlier)
+        earlier.append(one)
+        return place
+
         return self._maps[arrangement.content_hash]
 
 

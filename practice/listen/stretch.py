@@ -67,6 +67,7 @@ class Stretch:
         self._pulse: Pulse | None = None
         self._rest_until_s = math.inf
         self._early_s = 0.0
+        self._counted_in = False
         self._listening: Listening | None = None
         self._coming: Drill | None = None
         self._gestures = Gestures(drill.gesture)
@@ -150,7 +151,7 @@ class Stretch:
         self._rest_until_s = math.inf
         from_q, rate = pulse.start_q, self._drill.rate
         self._pulse, self._early_s = Pulse("strict", end_s, from_q, rate), early_s
-        self._state = "count-in"
+        self._state, self._counted_in = "count-in", False
         start_s = take.start_s + end_s
         self._out.append(PulseBegan((), start_s, drill.span, drill.hands, rate))
 
@@ -189,7 +190,7 @@ class Stretch:
         from_q = float(drill.span.quarters(self._arrangement)[0])
         self._pulse = Pulse("strict", start_s - take.start_s, from_q, drill.rate)
         self._early_s = count.beat_s / 2
-        self._state = "count-in"
+        self._state, self._counted_in = "count-in", True
         moments = tuple(first_s + s for s in count.beats_s)
         self._out.append(PulseBegan(moments, start_s, drill.span, drill.hands, drill.rate))
 
@@ -222,6 +223,20 @@ class Stretch:
         self._passes = passes
         if now_s is not None and again and new.pulse_kind == "strict":
             self._arm(now_s, self._rest_s())
+
+    def _count_in_anew(self, now_s: float) -> None:
+        """Take up what was asked for during a count-in, and count that in. It waits where the
+        downbeat is upon the player, or the last pass runs straight on into it."""
+        pulse, take = self._pulse, self._take
+        if pulse is None or take is None or not self._counted_in:
+            return
+        if now_s - take.start_s >= pulse.start_s - self._early_s:
+            return
+        self._pulse, self._state = None, "waiting"
+        self._out.append(PulseEnded())
+        self._take_up()
+        if self._drill.pulse_kind == "strict":
+            self._arm(now_s)
 
     def _stop_pass(self) -> None:
         if self._take is not None and (self._pass or self._pulse):

@@ -57,6 +57,8 @@ class Terminal:
             self._say("")
             for line in say_record(snapshot.arrangement, record):
                 self._say(line)
+            if record.place:
+                self._say(f"  {record.place}.")
             self._say("")
         self._passes = len(snapshot.passes)
 

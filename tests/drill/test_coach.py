@@ -93,6 +93,40 @@ def test_the_session_takes_up_a_new_tempo_between_passes(pump: Arrangement) -> N
     assert session.picture(again.start_s).drill.reason == "up"
 
 
+def test_a_new_tempo_during_the_count_in_is_counted_in_anew(pump: Arrangement) -> None:
+    session = session_with(pump, Drill(SPAN, "left", "strict", 1.0))
+    (pulse,) = of_kind(session.tell(Command("again"), 0.0), PulseBegan)
+    at_s = pulse.count_in_s[0] + 0.1
+    told = session.tell(Command("drill", extra={"drill": Drill(SPAN, "left", "strict", 0.8)}), at_s)
+    assert [type(h) for h in told] == [PulseEnded, PulseBegan]
+    again = told[-1]
+    assert again.rate == 0.8
+    assert again.count_in_s[0] > at_s
+    told = play(session, pump, Drill(SPAN, "left", "strict", 0.8), again.start_s)
+    told += [h for t in np.arange(0, 12, 0.1) for h in session.tick(again.start_s + 5 + t)]
+    (ended, *_) = of_kind(told, PassEnded)
+    assert ended.pulse.rate == 0.8
+
+
+def test_other_bars_during_the_count_in_are_counted_in_anew(pump: Arrangement) -> None:
+    session = session_with(pump, Drill(SPAN, "left", "strict", 1.0))
+    (pulse,) = of_kind(session.tell(Command("again"), 0.0), PulseBegan)
+    new = Drill(Span(6, 7), "left", "strict", 1.0)
+    told = session.tell(Command("drill", extra={"drill": new}), pulse.count_in_s[1])
+    assert [p.span for p in of_kind(told, PulseBegan)] == [Span(6, 7)]
+
+
+def test_a_word_upon_the_downbeat_or_of_the_same_waits(pump: Arrangement) -> None:
+    """Nobody is counted out of a bar that they are about to play, or for a reason alone."""
+    session = session_with(pump, Drill(SPAN, "left", "strict", 1.0))
+    (pulse,) = of_kind(session.tell(Command("again"), 0.0), PulseBegan)
+    same = Drill(SPAN, "left", "strict", 1.0, reason="once more")
+    assert not session.tell(Command("drill", extra={"drill": same}), pulse.count_in_s[1])
+    new = Drill(SPAN, "left", "strict", 0.8)
+    assert not session.tell(Command("drill", extra={"drill": new}), pulse.start_s - 0.05)
+    assert session.picture(pulse.start_s).drill.rate == 1.0
+
+
 def test_other_bars_are_counted_in_by_themselves(pump: Arrangement) -> None:
     session = session_with(pump, Drill(SPAN, "left", "strict", 1.0))
     (pulse,) = of_kind(session.tell(Command("again"), 0.0), PulseBegan)
