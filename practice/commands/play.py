@@ -124,12 +124,12 @@ def _sit_down(evening: _Evening) -> Sitting:
     return Sitting(
         setting, _open_keeper(evening), partner, history, load_map, evening.coach, book_path,
         read_profiles(evening.places.instruments),
+        read_run_throughs(store, evening.arrangement, demo=source == "demo"),
     )  # fmt: skip
 
 
 def _clock(options: argparse.Namespace, env: Environment) -> Clock:
     from practice.clock import FastClock
-        read_run_throughs(store, evening.arrangement, demo=source == "demo"),
 
     fast = options.player and options.speed != 1.0
     return FastClock(options.speed) if fast else env.clock

@@ -21,8 +21,8 @@ from engine.performance import KeyEvent
 from practice.clock import Clock
 from practice.drill import Drill
 from practice.drills.coach import Coach
-from practice.listen.happenings import (
 from practice.drills.run_throughs import RunThrough, find_run_through, say_place
+from practice.listen.happenings import (
     Asked,
     EventHeard,
     Happening,
@@ -102,10 +102,10 @@ class Sitting:
         coach: says what is next after each pass, if a drill is run.
         book_path: the file of what the player says of pages; None: nothing said is kept.
         profiles: the keyboards that were calibrated.
+        run_throughs: earlier ones of the same arrangement.
     """
 
     def __init__(
-        run_throughs: earlier ones of the same arrangement.
         self,
         setting: Setting,
         keeper: TakeKeeper | None,
@@ -115,17 +115,17 @@ class Sitting:
         coach: Coach | None = None,
         book_path: Path | None = None,
         profiles: Profiles | None = None,
+        run_throughs: Sequence[RunThrough] = (),
     ) -> None:
         self._setting = setting
         self._keeper = keeper
-        run_throughs: Sequence[RunThrough] = (),
         self._partner = partner
         self._coach = coach
         self._profiles = profiles or Profiles()
+        self._run_throughs = {setting.arrangement.content_hash: list(run_throughs)}
         self._keyboard: Keyboard | None = None
         self._started: dict[int, datetime] = {}
         self._pulse: PulseBegan | None = None
-        self._run_throughs = {setting.arrangement.content_hash: list(run_throughs)}
         self._finished = False
         self.outcome = Outcome(setting.keeps_all)
         self._page_notes = PageNotes(
@@ -307,33 +307,30 @@ class Sitting:
     def _judged(self, judged: Judged | JudgeFailed) -> None:
         if isinstance(judged, JudgeFailed):
             self.listener.learn(judged)
+            if self._coach:
+                self.listener.tell(self._coach.unjudged(judged.why))
             return
         number = self.outcome.add(judged)
         take = judged.ended.take
-            if self._coach:
-                self.listener.tell(self._coach.unjudged(judged.why))
         started = self._started[take] + timedelta(seconds=judged.review.notes[0].onset_s)
         kept_as = 0
-        if self._keeper:
         kept = keep_as(judged, self.outcome.takes.count(take), started)
+        if self._keeper:
             self._keeper.add_pass(take, kept, detail_of(judged))
             kept_as = self._keeper.number(take)
         played_on = name_instrument(self.outcome.began[take].port)
         record = make_record(judged, number, kept_as, started, played_on)
-        self.listener.learn(record)
-        if self._coach:
-            self.listener.tell(self._coach.judged(record))
         place = self._place_among(judged.ended.arrangement, replace(kept, take=kept_as))
         record = replace(record, place=place)
-        stages = self._map_of(judged.ended.arrangement)
+        self.listener.learn(record)
         if place:
             self.listener.learn(Said(place))
+        if self._coach:
+            self.listener.tell(self._coach.judged(record))
+        stages = self._map_of(judged.ended.arrangement)
         stages.add(judged.sections, started.date().isoformat())
         self.listener.learn(stages.cells())
 
-    def _map_of(self, arrangement: Arrangement) -> LiveMap:
-        if arrangement.content_hash not in self._maps:
-            self._maps[arrangement.content_hash] = self._load_map(arrangement)
     def _place_among(self, arrangement: Arrangement, kept: KeptPass) -> str:
         """The place of a run-through among those before it; "" for any other pass."""
         one = find_run_through(arrangement, kept)
@@ -344,6 +341,9 @@ class Sitting:
         earlier.append(one)
         return place
 
+    def _map_of(self, arrangement: Arrangement) -> LiveMap:
+        if arrangement.content_hash not in self._maps:
+            self._maps[arrangement.content_hash] = self._load_map(arrangement)
         return self._maps[arrangement.content_hash]
 
 
