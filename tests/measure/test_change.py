@@ -119,3 +119,95 @@ def test_cost_of_the_other_hand():
     slower = cost_of_other_hand(alone, evenness(drone(cells=40), rate=0.85))
     assert (slower.verdict, slower.words) == ("not comparable", "the two were played at two tempos")
     assert cost_of_other_hand(alone, evenness(drone(cells=40), rate=0.95)).difference.value < 0
+
+
+@pytest.mark.parametrize(("before", "after", "told"), [(4, 4, True), (3, 5, False), (5, 3, False)])
+def test_four_sessions_on_either_side(before, after, told):
+    found = compare_sessions(sessions(range(before)), sessions(range(20, 20 + after)), "lower")
+    assert (found.verdict == "worse") == told
+    assert (found.p_value is not None) == told
+    if not told:
+        assert found.words == "3 sessions on one side, 4 are needed"
+
+
+@pytest.mark.parametrize(("count", "told"), [(8, True), (7, False)])
+def test_eight_sessions_make_a_trend(count, told):
+    found = find_trend(sessions(np.arange(count, 0, -1.0)), "lower")
+    assert (found.verdict == "better") == told
+    if told:
+        # Of the orders of eight only two are as straight: 2 / 8! would be next to nothing, and of
+        # 5,000 drawn none or hardly any is; the one played is counted with them.
+        assert 1 / 5001 <= found.p_value <= 4 / 5001
+        assert found.difference.value == pytest.approx(-1.0)
+    else:
+        assert found.words == "7 sessions, 8 are needed"
+
+
+def test_higher_is_better_where_it_is():
+    fewer, more = sessions([1, 2, 3, 4]), sessions([10, 11, 12, 13])
+    assert compare_sessions(fewer, more, "higher").verdict == "better"
+    assert compare_sessions(more, fewer, "higher").verdict == "worse"
+    assert compare_sessions(fewer, more, "higher").superiority == 1.0
+    assert compare_sessions(fewer, more, "lower").superiority == 0.0
+    assert find_trend(sessions(range(10)), "higher").verdict == "better"
+    assert find_trend(sessions(range(10)), "lower").verdict == "worse"
+
+
+def test_ties_count_half():
+    # Of sixteen pairs the later is lower in six and equal in four.
+    found = compare_sessions(sessions([1, 2, 3, 4]), sessions([1, 2, 3, 4]), "lower")
+    assert found.superiority == 0.5
+    shifted = compare_sessions(sessions([1, 2, 3, 4]), sessions([2, 3, 4, 5]), "lower")
+    # Later lower: 2 under 3 4, 3 under 4: three pairs; equal: three.
+    assert shifted.superiority == pytest.approx((3 + 1.5) / 16)
+
+
+def test_many_sessions_are_dealt_by_a_fixed_draw():
+    # 10 and 10 sessions can be dealt in 184,756 ways: 20,000 of them are drawn.
+    draw = np.random.default_rng(4)
+    a, b = draw.normal(10, 2, 10), draw.normal(9, 2, 10)
+    found = compare_sessions(sessions(a), sessions(b), "lower")
+    theirs = scipy.stats.permutation_test(
+        (b, a), lambda x, y: abs(x.mean() - y.mean()), n_resamples=12_000,
+        alternative="greater", random_state=1,
+    )  # fmt: skip
+    assert found.p_value == pytest.approx(theirs.pvalue, abs=0.012)
+    assert found.p_value == compare_sessions(sessions(a), sessions(b), "lower").p_value
+    uneven = compare_sessions(sessions(a[:9]), sessions([*b, *b]), "lower")
+    theirs = scipy.stats.permutation_test(
+        (np.array([*b, *b]), a[:9]), lambda x, y: abs(x.mean() - y.mean()), n_resamples=12_000,
+        alternative="greater", random_state=1,
+    )  # fmt: skip
+    assert uneven.p_value == pytest.approx(theirs.pvalue, abs=0.012)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "verdict"),
+    [(-0.9, 0.9, "no change"), (-1.1, 0.5, "too early to say"), (-0.5, 1.1, "too early to say")],
+)
+def test_no_change_lies_inside_what_is_worth_having_on_both_sides(low, high, verdict):
+    middle = (low + high) / 2
+    one = Estimate(10.0, 10.0, 10.0, 30, "ms")
+    other = Estimate(10.0 + middle, 10.0 + low, 10.0 + high, 30, "ms")
+    found = compare_passes(one, other, "lower", worth=1.0)
+    assert found.verdict == verdict
+    if verdict == "no change":
+        assert found.words == "no change of 1 or more"
+
+
+def test_sessions_of_no_spread():
+    found = compare_sessions(sessions([3, 3, 3, 3]), sessions([3, 3, 3, 3]), "lower", worth=0.5)
+    assert (found.difference.low, found.difference.high) == (0.0, 0.0)
+    assert found.p_value == 1.0
+    assert found.verdict == "no change"
+
+
+def test_a_session_counts_once_however_many_passes_it_has():
+    long = [Session("upright", (4.0,) * 90), *sessions([1, 2, 3], passes=1)]
+    short = [Session("upright", (4.0,)), *sessions([1, 2, 3], passes=1)]
+    later = sessions([7, 8, 9, 10], passes=2)
+    assert compare_sessions(long, later, "lower") == compare_sessions(short, later, "lower")
+    empty = [Session("upright", ()), Session("upright", (float("nan"),))]
+    assert compare_sessions([*empty, *short], later, "lower") == compare_sessions(
+        short, later, "lower"
+    )
