@@ -4,12 +4,13 @@ A hidden Markov model over (tonic, mode): each key struck is likelier or less in
 of key costs more the farther it goes along the line, and far keys cost a little all the time, so
 that a long stay is written on the simpler side of the circle and a short one is not (common
 practice). Two paths are found: a slow one, which settles flats or sharps, and a quick one beside
-it, which follows passing keys.
+it, which follows passing keys. Beside the one best path stands how likely each key is at each
+moment, all paths taken together.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,7 +34,7 @@ _SIGNATURE = _TONIC - 3 * _MODE
 FLOOR = 0.05
 #: Cost a note of writing in a signature of so many signs: 5, 6, 7, 8, 9 and 16.
 SIGNS = (0.0, 5.0, 6.0, 7.0, 8.0, 9.0, 16.0)
-SIGNS_COST = (0.0, 0.001, 0.002, 0.02, 0.16, 0.18, 0.22)
+SIGNS_COST = (0.0, 0.001, 0.002, 0.02, 0.16, 0.3, 0.9)
 #: Cost a note of each fifth away from home, from the third to the sixth.
 HOME_COST = 0.025
 #: Cost of going over to the other side of the circle (five sharps for seven flats).
@@ -44,6 +45,8 @@ ENDING = 12.0
 NOT_GIVEN = 20.0
 SLOW_CHANGE, SLOW_STEP = 40.0, 1.5
 QUICK_CHANGE, QUICK_STEP = 7.0, 0.55
+#: Two readings of how likely each key is: as ready to change as the quick path, and readier.
+READINGS = ((QUICK_CHANGE, QUICK_STEP), (3.0, 0.5))
 #: Cost a note, in the quick path, of each fifth away from the slow one.
 TETHER = 0.1
 #: The compass of most keyboards before 1770 (common practice): C2 to C6.
@@ -59,45 +62,66 @@ class KeyPath:
     Attributes:
         tonic, mode: shape (moments,), the quick path: place of the tonic, MAJOR or MINOR.
         broad_tonic, broad_mode: the slow path.
-        home: the key signature of the whole, in fifths.
+        home: the key signature in force, in fifths: as given, or the same throughout.
+        shares: for each of `READINGS` how likely each state is, shape (moments, states).
     """
 
     tonic: Ints
     mode: Ints
     broad_tonic: Ints
     broad_mode: Ints
-    home: int
+    home: Ints
+    shares: tuple[Floats, ...]
+
+    @property
+    def signature(self) -> Ints:
+        """The quick path's key signatures, in fifths."""
+        return np.asarray(self.tonic - 3 * self.mode)
+
+    @property
+    def broad_signature(self) -> Ints:
+        """The slow path's key signatures, in fifths."""
+        return np.asarray(self.broad_tonic - 3 * self.broad_mode)
 
 
-def find_keys(pitches: Sequence[int], moment: Ints, fifths: int | None = None) -> KeyPath:
+def find_keys(
+    pitches: Sequence[int], moment: Ints, fifths: Ints | None = None, sure: bool = False
+) -> KeyPath:
     """Follow the key through some notes.
 
     Args:
         pitches: MIDI numbers. moment: for each, the number of its onset, from 0, ascending.
-        fifths: the key signature, None where unknown.
+        fifths: the key signature at each moment, None where unknown. sure: it is the page's own,
+            and no other is tried.
     """
     told = _told_by_notes(np.asarray(pitches), moment)
     count = np.bincount(moment)[:, None].astype(float)
     far = count * np.interp(np.abs(_SIGNATURE), SIGNS, SIGNS_COST)
-    home, broad = _find_broad(told + far, count, _homes(pitches, moment, fifths))
+    home, broad = _find_broad(told + far, count, _homes(pitches, moment, fifths, sure))
     tether = TETHER * np.clip(np.abs(_SIGNATURE - _SIGNATURE[broad][:, None]) - 1, 0, 8)
-    start = np.zeros(len(_TONIC))
-    quick, _ = _cheapest(told + far + count * tether, _changes(QUICK_CHANGE, QUICK_STEP), start)
-    return KeyPath(_TONIC[quick], _MODE[quick], _TONIC[broad], _MODE[broad], home)
+    cost = told + far + count * tether
+    quick, _ = _cheapest(cost, _changes(QUICK_CHANGE, QUICK_STEP), np.zeros(len(_TONIC)))
+    shares = tuple(_shares(cost, _changes(*reading)) for reading in READINGS)
+    return KeyPath(_TONIC[quick], _MODE[quick], _TONIC[broad], _MODE[broad], home, shares)
 
 
-def _homes(pitches: Sequence[int], moment: Ints, fifths: int | None) -> dict[int, float]:
-    """The signatures that may be the whole's, with what each costs beforehand.
+def _homes(
+    pitches: Sequence[int], moment: Ints, fifths: Ints | None, sure: bool
+) -> Iterator[tuple[Ints, float]]:
+    """The signatures that may be the whole's, moment by moment, and what each costs beforehand.
 
     One that is given is believed unless another fits far better (it may hold for the start only).
     Six flats and six sharps are equally simple. Which was written is a matter of practice:
     sharps in contrapuntal music for the old keyboards, flats in later piano music.
     """
     if fifths is not None:
-        return {h: 0.0 if h == fifths else NOT_GIVEN for h in (*range(-6, 7), fifths)}
-    homes = {h: 0.1 * abs(h) for h in range(-6, 7)}
-    homes[-6 if _looks_early(pitches, moment) else 6] += 50.0
-    return homes
+        yield fifths, 0.0
+    if sure:
+        return
+    avoided = -6 if _looks_early(pitches, moment) else 6
+    for h in range(-6, 7):
+        beforehand = NOT_GIVEN if fifths is not None else 0.1 * abs(h) + 50.0 * (h == avoided)
+        yield np.full(int(moment[-1]) + 1, h), beforehand
 
 
 def _looks_early(pitches: Sequence[int], moment: Ints) -> bool:
@@ -110,15 +134,19 @@ def _looks_early(pitches: Sequence[int], moment: Ints) -> bool:
     return octaves < EARLY_OCTAVES * (int(moment[-1]) + 1)
 
 
-def _find_broad(cost: Floats, count: Floats, homes: dict[int, float]) -> tuple[int, Ints]:
+def _find_broad(
+    cost: Floats, count: Floats, homes: Iterable[tuple[Ints, float]]
+) -> tuple[Ints, Ints]:
+    """The likeliest home at each moment, and the slow path beside it."""
     changes = _changes(SLOW_CHANGE, SLOW_STEP)
-    found = []
-    for home, beforehand in homes.items():
-        away = np.abs(_SIGNATURE - home)
+    found: list[tuple[float, int, Ints, Ints]] = []
+    for home, beforehand in homes:
+        away = np.abs(_SIGNATURE - home[:, None])
         here = cost + count * HOME_COST * np.clip(away - 2, 0, 4)
-        path, total = _cheapest(here, changes, 0.3 * np.minimum(away, 6))
-        found.append((total + beforehand + _ending_cost(int(path[-1]), home), home, path))
-    _, home, path = min(found, key=lambda f: f[:2])
+        path, total = _cheapest(here, changes, 0.3 * np.minimum(away[0], 6))
+        total += beforehand + _ending_cost(int(path[-1]), int(home[-1]))
+        found.append((total, len(found), home, path))
+    _, _, home, path = min(found, key=lambda f: f[:2])
     return home, path
 
 
@@ -173,3 +201,42 @@ def _cheapest(cost: Floats, changes: Floats, start: Floats) -> tuple[Ints, float
     for k in range(len(cost) - 1, 0, -1):
         path[k - 1] = came_from[k, path[k]]
     return path, float(total.min())
+
+
+def _shares(cost: Floats, changes: Floats) -> Floats:
+    """How likely each state is at each moment, over all paths (forward and backward)."""
+    likely = np.exp(-changes)
+    ahead, back = -cost, np.zeros(cost.shape)
+    for k in range(1, len(cost)):
+        ahead[k] += _log_sum(ahead[k - 1], likely)
+    for k in range(len(cost) - 2, -1, -1):
+        back[k] = _log_sum(back[k + 1] - cost[k + 1], likely.T)
+    both = ahead + back
+    share = np.exp(both - both.max(axis=1, keepdims=True))
+    return np.asarray(share / share.sum(axis=1, keepdims=True))
+
+
+def _log_sum(weight: Floats, likely: Floats) -> Floats:
+    """Logarithms of the weights after a change of key, the largest taken out first."""
+    most = weight.max()
+    return np.asarray(np.log(np.exp(weight - most) @ likely + 1e-300) + most)
+
+
+def candidate_shares(keys: KeyPath, moment: Ints, places: Ints, shift: Ints) -> list[Floats]:
+    """What the keys say of some candidate names, for each reading: logarithms, the best 0.
+
+    Args:
+        moment: of each note. places: shape (notes, candidates).
+        shift: fifths by which the page is written away from the keys as found, (notes,).
+    """
+    likely = np.vstack([profile() + 1e-6, np.full((1, HIGHEST - LOWEST + 1), 1e-6)])
+    out = []
+    for shares in keys.shares:
+        worth = np.zeros(places.shape)
+        for c in range(places.shape[1]):
+            step = (places[:, c] - shift)[:, None] - _TONIC[None, :] - LOWEST
+            inside = (step >= 0) & (step <= HIGHEST - LOWEST)
+            each = likely[np.where(inside, _MODE, 2), np.where(inside, step, 0)]
+            worth[:, c] = np.log((shares[moment] * each).sum(axis=1) + 1e-9)
+        out.append(np.maximum(worth - worth.max(axis=1, keepdims=True), -8.0))
+    return out

@@ -19,11 +19,11 @@ AGAIN_Q, NEAR_Q = 4.0, 3.0
 
 #: Pairs of notes, by how they stand: with the bass; one onset apart; the same pitch class again;
 #: near in time; a step into a note, and out of it, by where that note goes on to (or came from)
-#: -2 to 2 semitones; struck together.
-BASS, NEXT, AGAIN, NEAR, WITH = "bass", "next", "again", "near", "with"
+#: -2 to 2 semitones; struck together; struck together some octaves apart.
+BASS, NEXT, AGAIN, NEAR, WITH, OCTAVE = "bass", "next", "again", "near", "with", "octave"
 INTO = tuple(f"into {k}" for k in range(-2, 3))
 OUT = tuple(f"out {k}" for k in range(-2, 3))
-PAIR_KINDS = (BASS, NEXT, AGAIN, NEAR, *INTO, *OUT, WITH)
+PAIR_KINDS = (BASS, NEXT, AGAIN, NEAR, *INTO, *OUT, WITH, OCTAVE)
 
 
 @dataclass(frozen=True)
@@ -32,6 +32,7 @@ class Neighbourhood:
 
     Attributes:
         pitches, moment: shape (notes,): MIDI number, number of the onset.
+        comes_from, goes_to: the notes a voice moves between, -1 for none.
         coming, leaving: the step into and out of each note, -2 to 2 semitones, 0 for none.
         first, second: indices of the two notes of each pair, shape (pairs,).
         kind: index into `PAIR_KINDS`. semitones: from first to second, modulo 12 (for "again"
@@ -40,19 +41,14 @@ class Neighbourhood:
 
     pitches: Ints
     moment: Ints
+    comes_from: Ints
+    goes_to: Ints
     coming: Ints
     leaving: Ints
     first: Ints
     second: Ints
     kind: Ints
     semitones: Ints
-
-    @property
-    def passing(self) -> Ints:
-        """Semitone steps in and out as one number, 0 to 8: 3 (in) + (out), each -1, 0, 1 plus 1."""
-        into = np.where(np.abs(self.coming) == 1, self.coming, 0) + 1
-        out = np.where(np.abs(self.leaving) == 1, self.leaving, 0) + 1
-        return np.asarray(3 * into + out)
 
 
 @dataclass
@@ -86,10 +82,10 @@ def find_neighbourhood(
         if j >= 0:
             pairs.add(OUT[coming[i] + 2], i, j)
     first, second, kind, semitones = np.array(pairs.rows, np.int64).reshape(-1, 4).T
-    ints = (np.array(coming, np.int64), np.array(leaving, np.int64))
+    voices = [np.array(x, np.int64) for x in (comes_from, goes_to, coming, leaving)]
     return Neighbourhood(
-        np.asarray(pitches, np.int64), np.asarray(moment, np.int64), *ints,
-        first, second, kind, semitones,
+        np.asarray(pitches, np.int64), np.asarray(moment, np.int64),
+        voices[0], voices[1], voices[2], voices[3], first, second, kind, semitones,
     )  # fmt: skip
 
 
@@ -137,6 +133,8 @@ def _pair_moments(notes: _Notes, pairs: _Pairs) -> None:
         for i in here:
             for j in range(i + 1, here.stop):
                 pairs.add(WITH, i, j)
+                if (notes.pitches[j] - notes.pitches[i]) % 12 == 0:
+                    pairs.rows.append((i, j, PAIR_KINDS.index(OCTAVE), 0))
             for j in notes.at(moment + 1) if follows else ():
                 pairs.add(NEXT, i, j)
             if i != bass:

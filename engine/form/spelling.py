@@ -1,10 +1,9 @@
-"""Spelling for keys that have none: names from pitch, moment and, if given, the key signature.
+"""Spelling for keys that have none: names from pitch, moment and, if given, the key signatures.
 
-Each key has three candidate names, twelve fifths apart. What each is worth depends on the key of
-the moment (`engine.form.keys`), on where the voice comes from and goes, and on how it stands to
-the notes around it: struck with it, just before, just after. The weights are a log-linear model
-fitted to spelled scores (`tests/bench/fit_spelling.py`); the best set of names is found by mean
-field, all notes at once, a fixed number of rounds.
+Each key has three candidate names, twelve fifths apart, on the side of the circle on which the key
+of the moment lies (`engine.form.keys`). Which of them is written is told by a small network from
+what surrounds the note (`engine.form.context`): it was fitted to spelled scores
+(`tests/bench/fit_spelling.py`). Octaves struck together are named alike.
 """
 
 from __future__ import annotations
@@ -12,41 +11,42 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cache
 
 import numpy as np
 
+from engine.form.context import describe_notes
 from engine.form.fifths import spell
-from engine.form.keys import HIGHEST, LOWEST, Floats, Ints, KeyPath, find_keys
-from engine.form.neighbourhood import PAIR_KINDS, Neighbourhood, find_neighbourhood
-from engine.form.spelling_weights import PAIRS, SINGLES
+from engine.form.keys import Floats, Ints, KeyPath, find_keys
+from engine.form.neighbourhood import Neighbourhood, find_neighbourhood
+from engine.form.spelling_weights import read_network
 
 Moment = Fraction | float
-#: Pairs of names are judged up to so many fifths apart; farther ones cost `TOO_FAR`.
-REACH = 14
-TOO_FAR = -6.0
-ROUNDS = 10
-#: What a double sharp costs beside what the model says: chromatic lines avoid it (common
-#: practice), and the scores the model was fitted to seldom go where it would arise.
-DOUBLE_SHARP, FIRST_DOUBLE_SHARP = 1.5, 13
-PLACES = HIGHEST - LOWEST + 1
-#: Shapes of the tables for single notes: (mode, place, what moves where).
-SINGLE_SHAPES = {
-    "quick": (2, PLACES),
-    "broad": (2, PLACES),
-    "leaving": (2, PLACES, 5),
-    "coming": (2, PLACES, 5),
-    "passing": (2, PLACES, 9),
-    "home": (30, 5),
-}
-PAIR_SHAPE = (len(PAIR_KINDS), 12, 2 * REACH + 1)
+#: Key signatures: one for all, or each with the moment (quarters) from which it holds.
+Signatures = int | Sequence[tuple[Moment, int]]
+#: The middle of a key's notes lies so many fifths above its tonic.
+MIDDLE = 2
 
 
 @dataclass(frozen=True)
-class Weights:
-    """The model: a table for each name in `SINGLE_SHAPES`, and one of `PAIR_SHAPE`."""
+class Network:
+    """One hidden layer, rectified, and a straight way past it: numbers to candidates.
 
-    singles: dict[str, Floats]
-    pairs: Floats
+    Attributes:
+        inward: (numbers, hidden). bias: (hidden,). outward: (hidden, 3).
+        past: (numbers, 3). base: (3,).
+    """
+
+    inward: Floats
+    bias: Floats
+    outward: Floats
+    past: Floats
+    base: Floats
+
+    def worth(self, rows: Floats) -> Floats:
+        """What each candidate is worth (logarithms), shape (notes, 3)."""
+        hidden = np.maximum(rows @ self.inward + self.bias, 0.0)
+        return np.asarray(hidden @ self.outward + rows @ self.past + self.base)
 
 
 @dataclass(frozen=True)
@@ -55,23 +55,23 @@ class Choices:
 
     Attributes:
         places: candidate places, shape (notes, 3), ascending.
-        around: how the notes stand to each other.
-        keys: the key at each moment.
+        around: how the notes stand to each other. rows: see `describe_notes`.
     """
 
     places: Ints
     around: Neighbourhood
-    keys: KeyPath
+    rows: Floats
 
 
 def spell_pitches(
-    pitches: Sequence[int], onsets_q: Sequence[Moment], fifths: int | None = None
+    pitches: Sequence[int], onsets_q: Sequence[Moment], fifths: Signatures | None = None
 ) -> list[tuple[str, int, int]]:
     """Letter, alteration and octave for each of some keys.
 
     Args:
         pitches: MIDI numbers. onsets_q: quarters, same length, in any order.
-        fifths: the key signature (-7 to 7), None where unknown.
+        fifths: the key signature (-7 to 7), or each with the moment from which it holds; None
+            where unknown.
 
     Raises:
         ValueError: not as many onsets as pitches.
@@ -88,89 +88,62 @@ def spell_pitches(
     return [spell(pitch, places[i]) for i, pitch in enumerate(pitches)]
 
 
-def list_choices(pitches: Sequence[int], onsets_q: Sequence[float], fifths: int | None) -> Choices:
+def list_choices(
+    pitches: Sequence[int], onsets_q: Sequence[float], fifths: Signatures | None
+) -> Choices:
     """The candidates for each of some keys, which are in order of onset, then pitch."""
     around = find_neighbourhood(np.asarray(pitches), np.asarray(onsets_q, dtype=float))
-    keys = find_keys(pitches, around.moment, fifths)
-    middle = keys.tonic[around.moment] + 2
+    times_q = moment_times(around, onsets_q)
+    keys = find_keys(pitches, around.moment, signatures_at(times_q, fifths))
+    return choices_in(around, keys, times_q, np.zeros(len(pitches), np.int64))
+
+
+def choices_in(around: Neighbourhood, keys: KeyPath, times_q: Floats, shift: Ints) -> Choices:
+    """Candidates round the key of each note, written `shift` fifths away from it."""
+    middle = keys.tonic[around.moment] + shift + MIDDLE
     base = 7 * around.pitches % 12
     nearest = base + 12 * np.round((middle - base) / 12).astype(np.int64)
-    return Choices(nearest[:, None] + np.array([-12, 0, 12]), around, keys)
+    places = nearest[:, None] + np.array([-12, 0, 12])
+    return Choices(places, around, describe_notes(around, keys, times_q, places, shift))
 
 
-def choose_places(choices: Choices, weights: Weights | None = None) -> Ints:
+def moment_times(around: Neighbourhood, onsets_q: Sequence[float] | Floats) -> Floats:
+    """When each moment is, quarters."""
+    times = np.zeros(int(around.moment[-1]) + 1)
+    times[around.moment] = onsets_q
+    return times
+
+
+def signatures_at(times_q: Floats, fifths: Signatures | None) -> Ints | None:
+    """The key signature in force at each moment; the first one holds from the beginning."""
+    if fifths is None or (not isinstance(fifths, int) and not fifths):
+        return None
+    changes = [(0.0, fifths)] if isinstance(fifths, int) else sorted(fifths)
+    starts = np.array([float(q) for q, _ in changes])
+    index = np.searchsorted(starts, times_q + 1e-6, side="right") - 1
+    return np.array([value for _, value in changes], np.int64)[np.maximum(0, index)]
+
+
+def choose_places(choices: Choices, network: Network | None = None) -> Ints:
     """The best candidate of each note: places on the line of fifths, shape (notes,)."""
-    weights = weights or fitted_weights()
-    alone = sum(
-        weights.singles[name].ravel()[index] for name, index in single_indices(choices).items()
-    )
-    alone = np.asarray(alone, dtype=float) - DOUBLE_SHARP * (choices.places >= FIRST_DOUBLE_SHARP)
-    first, second = choices.around.first, choices.around.second
-    worth = _pair_worth(choices, weights.pairs)
-    belief = _softmax(alone)
-    for _ in range(ROUNDS):
-        total = alone.copy()
-        np.add.at(total, first, np.einsum("pab,pb->pa", worth, belief[second]))
-        np.add.at(total, second, np.einsum("pab,pa->pb", worth, belief[first]))
-        belief = 0.4 * belief + 0.6 * _softmax(total)
-    return np.asarray(choices.places[np.arange(len(belief)), belief.argmax(axis=1)])
+    worth = (network or fitted_network()).worth(choices.rows)
+    worth = _with_octaves(choices, worth)
+    return np.asarray(choices.places[np.arange(len(worth)), worth.argmax(axis=1)])
 
 
-def single_indices(choices: Choices) -> dict[str, Ints]:
-    """Index into each flattened table of `SINGLE_SHAPES`, for each note's candidates (notes, 3)."""
-    around, keys = choices.around, choices.keys
-    mode, broad_mode = keys.mode[around.moment], keys.broad_mode[around.moment]
-    quick = _within(choices.places - keys.tonic[around.moment][:, None])
-    broad = _within(choices.places - keys.broad_tonic[around.moment][:, None])
-    broad_row = broad_mode[:, None] * PLACES + broad
-    quick_row = mode[:, None] * PLACES + quick
-    home = np.clip(choices.places - keys.home + 12, 0, 29)
-    return {
-        "quick": quick_row,
-        "broad": broad_row,
-        "leaving": broad_row * 5 + around.leaving[:, None] + 2,
-        "coming": broad_row * 5 + around.coming[:, None] + 2,
-        "passing": quick_row * 9 + around.passing[:, None],
-        "home": home * 5 + around.leaving[:, None] + 2,
-    }
+def _with_octaves(choices: Choices, worth: Floats) -> Floats:
+    """Notes an octave apart at one moment share what each is worth: they are written alike."""
+    around = choices.around
+    key = around.moment * 12 + around.pitches % 12
+    _, same = np.unique(key, return_inverse=True)
+    if len(worth) == int(same.max()) + 1:
+        return worth
+    total = np.zeros((int(same.max()) + 1, 3))
+    np.add.at(total, same, worth)
+    return np.asarray(total[same])
 
 
-def pair_index(choices: Choices, steps: Ints) -> Ints:
-    """Index into the flattened pair table, for some steps in fifths (pairs first)."""
-    kind, semitones = choices.around.kind, choices.around.semitones
-    shape = (len(kind),) + (1,) * (steps.ndim - 1)
-    row = (kind * 12 + semitones).reshape(shape)
-    return np.asarray(row * PAIR_SHAPE[2] + np.clip(steps + REACH, 0, 2 * REACH))
-
-
-def _pair_worth(choices: Choices, table: Floats) -> Floats:
-    """What each pair of candidates is worth: (pairs, first's candidate, second's)."""
-    places = choices.places
-    steps = places[choices.around.second][:, None, :] - places[choices.around.first][:, :, None]
-    return pair_worth(choices, steps, table)
-
-
-def pair_worth(choices: Choices, steps: Ints, table: Floats) -> Floats:
-    """What steps in fifths from the first note of each pair to the second are worth."""
-    worth = table.ravel()[pair_index(choices, steps)]
-    return np.asarray(np.where(np.abs(steps) <= REACH, worth, TOO_FAR))
-
-
-def _within(places: Ints) -> Ints:
-    return np.clip(places - LOWEST, 0, PLACES - 1)
-
-
-def _softmax(score: Floats) -> Floats:
-    raised = np.exp(score - score.max(axis=1, keepdims=True))
-    return np.asarray(raised / raised.sum(axis=1, keepdims=True))
-
-
-def fitted_weights() -> Weights:
-    """The weights that come with the project."""
-    singles = {name: np.array(SINGLES[name]).reshape(s) for name, s in SINGLE_SHAPES.items()}
-    pairs = np.zeros(PAIR_SHAPE)
-    for kind, rows in PAIRS.items():
-        for semitones, row in enumerate(rows):
-            for step, worth in row.items():
-                pairs[PAIR_KINDS.index(kind), semitones, step + REACH] = worth
-    return Weights(singles, pairs)
+@cache
+def fitted_network() -> Network:
+    """The network that comes with the project."""
+    return Network(*read_network())

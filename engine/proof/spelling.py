@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from engine.arrangement import Arrangement, Harmony, ScoreNote
 from engine.form.fifths import place_of, spell
 from engine.form.function import chord_places, harmony_at
-from engine.form.naming import place_in_context
+from engine.form.naming import PageNames
 from engine.pitch_names import SIGNS, printed
 from engine.proof.pedals import printed_symbol
 from engine.proof.remark import Remark, first_time, remark_on
@@ -46,6 +46,7 @@ def spelling_remarks(arrangement: Arrangement) -> Iterator[Remark]:
     habits: dict[tuple[str, str, int], Counter[int]] = defaultdict(Counter)
     for key, place, _ in sorted({(_habit(n), n.place, n.note.onset_q) for n in named}):
         habits[key][place] += 1
+    names = PageNames(arrangement)
     for one in named:
         usual = _usual(habits[_habit(one)], one.place) if _steady(one.harmony) else None
         chord = _chord_name(one)
@@ -58,7 +59,7 @@ def spelling_remarks(arrangement: Arrangement) -> Iterator[Remark]:
         if chord is not None and one.harmony.certainty < SURE and usual is None:
             continue
         alike = _struck_alike(arrangement, one)
-        if place_in_context(arrangement, one.note.pitch, one.note.onset_q, alike) != agreed:
+        if names.place(one.index, alike) != agreed:
             continue
         octaves = [arrangement.notes[i] for i in sorted(alike)]
         if one.index == min(alike):  # one remark for a note and its octave copies

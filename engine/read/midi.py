@@ -182,8 +182,9 @@ def _spelling(
     # Imported here, as the form is: the reader is imported at start-up.
     from engine.form.spelling import spell_pitches
 
-    fifths = events.fifths[0][1] if events.fifths else None
-    return spell_pitches(pitches, onsets_q, fifths)
+    quarter = events.ticks_per_quarter
+    signatures = [(Fraction(tick, quarter), fifths) for tick, fifths, _ in events.fifths]
+    return spell_pitches(pitches, onsets_q, signatures or None)
 
 
 def _place_signs(events: MidiEvents, bars: _Bars, report: Report) -> None:

@@ -4,7 +4,7 @@
 
 FILEs are scores as the reader takes them: spelled bare, with partitura's PS13s1 beside where it is
 installed, and each of their notes named from all others (double accidentals apart). SCORES.pkl is
-what `read_spelled.py` writes: the model is fitted to all folds but one and tried on that one.
+what `read_spelled.py` writes: the network is fitted to all composers but some and tried on those.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from __future__ import annotations
 import argparse
 import pickle
 import time
+from collections import Counter
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -21,9 +22,10 @@ from engine.form.fifths import place_of
 from engine.form.naming import Page, name_notes
 from engine.form.spelling import choose_places, list_choices, spell_pitches
 from engine.read import read_arrangement
-from tests.bench.fit_spelling import fit, weights_from
+from tests.bench.fit_spelling import columns, fit_network_to
 
 Rows = list[tuple[float, int, float, int, int]]
+Score = tuple[str, Rows, list[tuple[float, int]]]
 
 
 def rows_of(path: Path) -> tuple[str, Rows, list[tuple[float, int]]]:
@@ -38,7 +40,7 @@ def rows_of(path: Path) -> tuple[str, Rows, list[tuple[float, int]]]:
     return f"{path.parent.name}/{path.stem}", sorted(rows), keys or [(0.0, page.fifths)]
 
 
-def bare(rows: Rows, fifths: int | None) -> np.ndarray:
+def bare(rows: Rows, fifths: list[tuple[float, int]] | None) -> np.ndarray:
     names = spell_pitches([r[1] for r in rows], [r[0] for r in rows], fifths)
     return np.array([place_of(step, alter) for step, alter, _ in names])
 
@@ -54,9 +56,9 @@ def ps13(rows: Rows) -> np.ndarray | None:
     return np.array([place_of(s["step"], int(s["alter"])) for s in estimate_spelling(notes)])
 
 
-def hidden_one_by_one(rows: Rows, fifths: int) -> np.ndarray:
+def hidden_one_by_one(rows: Rows, keys: list[tuple[float, int]]) -> np.ndarray:
     columns = [np.array(c) for c in zip(*[(r[1], r[3], r[0]) for r in rows], strict=True)]
-    page = Page(columns[0], columns[1], columns[2].astype(float), fifths)
+    page = Page(columns[0], columns[1], columns[2].astype(float), keys)
     return name_notes(page, range(len(rows)))
 
 
@@ -67,9 +69,9 @@ def report_files(paths: Iterable[Path]) -> None:
         name, rows, keys = rows_of(path)
         truth = np.array([r[3] for r in rows])
         start = time.perf_counter()
-        free, given = bare(rows, None), bare(rows, keys[0][1])
+        free, given = bare(rows, None), bare(rows, keys)
         took_s = time.perf_counter() - start
-        hidden, other = hidden_one_by_one(rows, keys[0][1]), ps13(rows)
+        hidden, other = hidden_one_by_one(rows, keys), ps13(rows)
         double = (truth <= -9) | (truth >= 13)
         right = {
             "notes": len(rows),
@@ -90,21 +92,43 @@ def report_files(paths: Iterable[Path]) -> None:
     print(f"double accidentals named while hidden: {total['double right']} of {total['double']}")
 
 
-def report_folds(scores: list[tuple[str, Rows, list[tuple[float, int]]]], folds: int) -> None:
-    right = {True: 0, False: 0}
-    notes = 0
+def report_folds(scores: list[Score], folds: int) -> None:
+    """Composers are dealt out to the folds, the largest first to the smallest fold."""
+    fold_of = deal_out(scores, folds)
+    right, notes = {True: 0, False: 0}, 0
     for fold in range(folds):
-        weights = weights_from(fit([s for i, s in enumerate(scores) if i % folds != fold]))
-        for _, rows, keys in [s for i, s in enumerate(scores) if i % folds == fold]:
-            rows = sorted(rows, key=lambda r: (r[0], r[1]))
-            truth = np.array([r[3] for r in rows])
-            notes += len(rows)
+        known = [s for s in scores if fold_of[composer(s)] != fold]
+        network = fit_network_to(known)
+        here = {True: 0, False: 0}
+        count = 0
+        for _, rows, keys in [s for s in scores if fold_of[composer(s)] == fold]:
+            onsets, pitches, truth = columns(rows)
+            count += len(rows)
             for given in (True, False):
-                fifths = keys[0][1] if given and keys else None
-                choices = list_choices([r[1] for r in rows], [r[0] for r in rows], fifths)
-                right[given] += int((choose_places(choices, weights) == truth).sum())
-    print(f"{len(scores)} scores in {folds} folds, {notes} notes: with the key signature ", end="")
-    print(f"{right[True] / notes:.4f}, without {right[False] / notes:.4f}")
+                choices = list_choices(pitches, onsets, keys if given and keys else None)
+                here[given] += int((choose_places(choices, network) == truth).sum())
+        names = ", ".join(sorted(c for c in fold_of if fold_of[c] == fold))
+        print(f"{here[True] / count:.4f} {here[False] / count:.4f}  {count:7}  {names}", flush=True)
+        right = {k: right[k] + here[k] for k in right}
+        notes += count
+    print(f"{len(scores)} scores, no composer on both sides, {notes} notes: with the key ", end="")
+    print(f"signature {right[True] / notes:.4f}, without {right[False] / notes:.4f}")
+
+
+def composer(score: Score) -> str:
+    return score[0].split("/")[0]
+
+
+def deal_out(scores: list[Score], folds: int) -> dict[str, int]:
+    sizes = Counter[str]()
+    for score in scores:
+        sizes[composer(score)] += len(score[1])
+    held = [0] * folds
+    out = {}
+    for name, size in sizes.most_common():
+        out[name] = held.index(min(held))
+        held[out[name]] += size
+    return out
 
 
 def main() -> None:

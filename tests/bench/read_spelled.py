@@ -59,7 +59,8 @@ def read(path):
     score = converter.parse(path)
     score = score.toSoundingPitch()
     first = score.parts[0].flatten().getElementsByClass("KeySignature")
-    return path.stem, rows_of(score), [(float(k.offset), k.sharps) for k in first]
+    composer = path.parts[path.parts.index("corpus") + 1]
+    return f"{composer}/{path.stem}", rows_of(score), [(float(k.offset), k.sharps) for k in first]
 
 
 def main():
