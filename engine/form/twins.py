@@ -99,6 +99,12 @@ class _Part:
         return Alike(named(steps))
 
     @cached_property
+    def sounding_before(self) -> Ints:
+        """The last bar before each that is not silent, -1 where there is none."""
+        sounds = np.where([bool(b) for b in self.bars], np.arange(len(self.bars)), -1)
+        return np.concatenate([[-1], np.maximum.accumulate(sounds)[:-1]]).astype(np.int64)
+
+    @cached_property
     def free_before(self) -> Ints:
         """Onsets not in the figure in all bars before each, and in all."""
         return np.concatenate([[0], np.cumsum(self.free)]).astype(np.int64)
@@ -188,18 +194,17 @@ def _batches(part: _Part) -> Iterator[Ints]:
 
 def _pairs(part: _Part) -> Iterator[Ints]:
     """Pairs of bars at which a run of alike bars begins, (2, pairs): for each first bar, all."""
-    shapes, pitches = part.shapes, part.first_pitches
+    shapes, pitches, before = part.shapes, part.first_pitches, part.sounding_before
     order = np.argsort(shapes, kind="stable")
     for alike in np.split(order, np.flatnonzero(np.diff(shapes[order])) + 1):
         if not part.bars[alike[0]]:
             continue  # silent bars begin nothing
         for a, i in enumerate(alike[:-1].tolist()):
             second = alike[a + 1 :]
-            if i:  # those whose bars before are alike too begin earlier
-                earlier = shapes[second - 1] == shapes[i - 1]
-                if part.bars[i - 1]:
-                    shift = pitches[second] - pitches[i]
-                    earlier &= pitches[second - 1] - pitches[i - 1] == shift
+            if before[i] >= 0:  # those whose bars before are alike too begin earlier
+                theirs = before[second]
+                earlier = (second - theirs == i - before[i]) & (shapes[theirs] == shapes[before[i]])
+                earlier &= pitches[theirs] - pitches[before[i]] == pitches[second] - pitches[i]
                 second = second[~earlier]
             yield np.array([np.full_like(second, i), second])
 

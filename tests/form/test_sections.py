@@ -107,6 +107,22 @@ def test_transposed_twins_say_by_how_much() -> None:
     assert (0, 12, 2, 8) in found
 
 
+def test_twins_that_enter_after_a_silent_bar_are_found() -> None:
+    rest = "- - - - "
+    arrangement = page(right=each(OTHER + rest + TUNE + LAST + rest + TUNE + OTHER, 1))
+    found = {(t.first_q, t.second_q, t.length_q) for t in find_twins(arrangement, ())}
+    assert (12, 32, 8) in found
+
+
+def test_after_silence_a_run_goes_on_only_at_the_same_distance() -> None:
+    high = "D4 E4 F#4 A4 B4 A4 F#4 E4 "
+    rest = "- - - - "
+    arrangement = page(right=each(TUNE + rest + TUNE + LAST + high + rest + TUNE + OTHER, 1))
+    found = {(t.first_q, t.second_q, t.transposed) for t in find_twins(arrangement, ())}
+    assert (12, 40, 0) in found
+    assert (0, 28, 2) in found
+
+
 def test_one_hand_alike_is_a_twin_of_that_hand() -> None:
     arrangement = page(
         right=each(TUNE + "C5 B4 A4 G4 " + OTHER + TUNE + "E5 B4 A4 G4 ", 1),
