@@ -1,15 +1,20 @@
 """What the player has set, kept from one day to the next: a JSON file beside the takes.
 
-A file that cannot be read is left alone and said; practising goes on with what is usual.
+A file that cannot be read is left alone and said; practising goes on with what is usual. Under
+"definitions" it may hold any number of `engine.standing.Definitions` by its name:
+
+    {"definitions": {"right_share": 0.95, "secure_days": 3}}
 """
 
 from __future__ import annotations
 
 import json
 import os
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
+
+from engine.standing import DEFINITIONS, Definitions
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +27,7 @@ class Settings:
         output_latency_ms: from the built-in sound's buffers to the ear, as the player found it.
         count_in_beats: before a strict pass; None for one bar.
         window: what the window keeps for itself, by name.
+        definitions: what makes a pass good and a section steady, up to tempo, secure.
     """
 
     keyboard: str = ""
@@ -29,12 +35,17 @@ class Settings:
     output_latency_ms: float = 0.0
     count_in_beats: int | None = None
     window: dict[str, Any] = field(default_factory=dict)
+    definitions: Definitions = DEFINITIONS
 
 
 _KINDS: dict[str, tuple[type, ...]] = {
     "keyboard": (str,), "output": (str,), "output_latency_ms": (int, float),
     "count_in_beats": (int, type(None)), "window": (dict,),
 }  # fmt: skip
+
+
+_DEFINED = frozenset(f.name for f in fields(Definitions))
+_SHARES = ("right_share", "strict_beat_share", "band_tempo", "steady_tempo")
 
 
 def load_settings(path: Path) -> tuple[Settings, list[str]]:
@@ -52,7 +63,35 @@ def load_settings(path: Path) -> tuple[Settings, list[str]]:
         name: value for name, value in told.items() if isinstance(value, _KINDS.get(name, ()))
     }
     bad = [k for k in told if k in _KINDS and k not in good]
-    return Settings(**good), [f"{path}: {name} cannot be used; the usual one holds" for name in bad]
+    definitions, unlike = _read_definitions(told.get("definitions", {}))
+    warnings = [f"{path}: {name} cannot be used; the usual one holds" for name in bad + unlike]
+    return Settings(**good, definitions=definitions), warnings
+
+
+def _read_definitions(told: Any) -> tuple[Definitions, list[str]]:
+    """The definitions, and the names of what cannot be meant."""
+    if not isinstance(told, dict):
+        return DEFINITIONS, ["definitions"]
+    good = {name: value for name, value in told.items() if _is_definition(name, value)}
+    return replace(DEFINITIONS, **good), [
+        f"definitions.{name}" for name in told if name not in good
+    ]
+
+
+def _is_definition(name: str, value: Any) -> bool:
+    """A known name with a number above 0 of its kind; shares are at most 1, counts whole."""
+    usual = getattr(DEFINITIONS, name, None) if name in _DEFINED else None
+    if usual is None or isinstance(value, bool) or not isinstance(value, (int, float)):
+        return False
+    if isinstance(usual, int) and not isinstance(value, int):
+        return False
+    return 0 < value < (1.0001 if name in _SHARES else 1e6)
+
+
+def _unusual(definitions: Definitions) -> dict[str, float]:
+    """Only what was set: what is usual may improve."""
+    told = asdict(definitions)
+    return {name: value for name, value in told.items() if value != getattr(DEFINITIONS, name)}
 
 
 def save_settings(path: Path, settings: Settings) -> str:
@@ -67,7 +106,7 @@ def save_settings(path: Path, settings: Settings) -> str:
         pass
     except (OSError, ValueError, TypeError):
         return f"{path}: settings cannot be read and were left as they are"
-    kept.update(asdict(settings))
+    kept.update(asdict(settings), definitions=_unusual(settings.definitions))
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         part = path.with_suffix(".part")

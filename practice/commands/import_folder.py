@@ -92,6 +92,7 @@ def _import_one(
     """
     from engine.arrangement import whole_span
     from engine.performance import pair_notes
+    from practice.commands.settings_told import read_definitions
     from practice.drill import Drill
     from practice.store.belonging import find_arrangement
     from practice.store.importing import keep_recording
@@ -108,7 +109,10 @@ def _import_one(
     if dry_run:
         return said
     drill = Drill(whole_span(score))
-    number = keep_recording(places.store, score, str(Path(path).resolve()), drill, events, ended)
+    definitions = read_definitions(places, env)
+    number = keep_recording(
+        places.store, score, str(Path(path).resolve()), drill, events, ended, None, definitions
+    )
     return f"{said}, take {number}"
 
 

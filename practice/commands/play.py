@@ -108,12 +108,17 @@ def _sit_down(evening: _Evening) -> Sitting:
     source: Source = "demo" if options.player else "played"
     clock = _clock(options, env)
     setting = Setting(
-        evening.arrangement, evening.path, evening.drill, clock, env.now, source, bool(options.json)
-    )
+        evening.arrangement, evening.path, evening.drill, clock, env.now, source,
+        bool(options.json), evening.settings.definitions,
+    )  # fmt: skip
+
+    told = evening.settings.definitions
 
     def load_map(arrangement: Arrangement) -> LiveMap:
         """The demo begins with a blank map: what it plays is not the player's own."""
-        return LiveMap(arrangement) if options.player else read_map(store, arrangement)
+        if options.player:
+            return LiveMap(arrangement, told)
+        return read_map(store, arrangement, told)
 
     history = read_history(store, evening.arrangement)
     partner = seat_partner(

@@ -32,6 +32,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     """Read the store and say or write what it tells."""
     from practice.commands.output import write_json, write_text
+    from practice.commands.settings_told import read_definitions
     from practice.library import open_arrangement
     from practice.listen.kept_before import find_last_path
     from practice.progress.progress import read_progress
@@ -43,7 +44,7 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     path = options.arrangement or find_last_path(places.store)
     arrangement = open_arrangement(path, places.cache)
     with Store(places.store) as store:
-        progress = read_progress(store, arrangement)
+        progress = read_progress(store, arrangement, read_definitions(places, env))
     if options.json:
         write_json(env, options.json, progress_json(progress))
     if options.csv:

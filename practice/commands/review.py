@@ -143,11 +143,15 @@ def _keep(
     pulse: Pulse | None,
 ) -> int:
     """Keep a recording made elsewhere as a take, its passes judged."""
+    from practice.commands.settings_told import read_definitions
     from practice.store.importing import keep_recording
 
     drill = read_drill(arrangement, options)
     path = os.path.abspath(options.arrangement)
-    return keep_recording(places.store, arrangement, path, drill, events, env.now(), pulse)
+    definitions = read_definitions(places, env)
+    return keep_recording(
+        places.store, arrangement, path, drill, events, env.now(), pulse, definitions
+    )
 
 
 def _say_account(env: Environment, arrangement: Arrangement, review: Review) -> None:

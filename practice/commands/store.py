@@ -25,6 +25,10 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         metavar="ARRANGEMENT",
         help="judge its takes again with this edition of the program; old judgements are kept",
     )
+    parser.add_argument(
+        "--every", action="store_true",
+        help="with --judge: also what this edition judged, as after a change of the definitions",
+    )  # fmt: skip
     one.add_argument("--salvage", metavar="FILE", help="copy what can still be read to a new store")
 
 
@@ -67,15 +71,17 @@ def _check(env: Environment, path: Path) -> ExitStatus:
 
 
 def _judge(env: Environment, path: Path, options: argparse.Namespace) -> ExitStatus:
+    from practice.commands.settings_told import read_definitions
     from practice.library import open_arrangement
     from practice.store.rejudging import find_outdated, judge_again
     from practice.store.store import Store
 
-    cache = find_places(options.data, env.variables).cache
-    arrangement = open_arrangement(options.judge, cache)
+    places = find_places(options.data, env.variables)
+    arrangement = open_arrangement(options.judge, places.cache)
+    told = read_definitions(places, env)
     with Store(path) as store:
-        outdated = find_outdated(store, arrangement)
-        for take, before, after in judge_again(store, arrangement, outdated, env.now()):
+        outdated = find_outdated(store, arrangement, every=options.every)
+        for take, before, after in judge_again(store, arrangement, outdated, env.now(), told):
             env.say(f"take {take.number}: {before} passes before, {after} now")
     env.say(f"{len(outdated)} takes judged again")
     return ExitStatus.DONE

@@ -16,7 +16,13 @@ from engine.performance import Recording
 from engine.result import rounded, to_json
 from engine.review import PassReview, review_take
 from engine.section_review import SectionReview, review_sections
-from engine.standing import PassFacts, good_pass, usual_evenness_ms
+from engine.standing import (
+    DEFINITIONS,
+    Definitions,
+    PassFacts,
+    good_pass,
+    usual_evenness_ms,
+)
 from practice.listen.happenings import PassEnded
 from practice.store.kept import PassDetail
 
@@ -53,6 +59,7 @@ def judge_pass(
     ended: PassEnded,
     history: Sequence[tuple[float, float]] = (),
     instrument: Instrument | None = None,
+    definitions: Definitions = DEFINITIONS,
 ) -> list[Judged]:
     """Review a pass from all its notes.
 
@@ -61,6 +68,7 @@ def judge_pass(
         history: (share of the marked tempo, evenness in ms) of earlier passes on the same
             instrument, oldest first.
         instrument: it as calibrated, if it was.
+        definitions: what makes a pass good.
     """
     review = review_take(
         ended.arrangement,
@@ -70,21 +78,26 @@ def judge_pass(
         pulse=ended.pulse,
         instrument=instrument,
     )
-    return [_weigh(ended, one, history) for one in review.passes]
+    return [_weigh(ended, one, history, definitions) for one in review.passes]
 
 
 def _weigh(
     ended: PassEnded,
     one: PassReview,
     history: Sequence[tuple[float, float]],
+    definitions: Definitions,
 ) -> Judged:
     share = value_of(one, "timing", "mark_share")
-    usual_ms = usual_evenness_ms(history, share) if share else None
+    usual_ms = usual_evenness_ms(history, share, definitions) if share else None
     facts = replace(gather_facts(ended, one), usual_ms=usual_ms)
-    good, why_not = good_pass(facts)
+    good, why_not = good_pass(facts, definitions)
     first = one.first + ended.first
     sections = review_sections(
-        ended.arrangement, one, ended.span, lambda key, hands, at: usual_evenness_ms(history, at)
+        ended.arrangement,
+        one,
+        ended.span,
+        lambda key, hands, at: usual_evenness_ms(history, at, definitions),
+        definitions,
     )
     return Judged(ended, replace(one, first=first), facts, share, good, why_not, tuple(sections))
 
@@ -157,14 +170,16 @@ class Judge:
     Args:
         deliver: takes each verdict, on the judge's thread.
         history: see `judge_pass`, by the name of the instrument; grows with the passes judged.
+        definitions: what makes a pass good.
     """
 
     def __init__(
         self,
         deliver: Callable[[Judged | JudgeFailed], None],
         history: History | None = None,
+        definitions: Definitions = DEFINITIONS,
     ) -> None:
-        self._deliver = deliver
+        self._deliver, self._definitions = deliver, definitions
         self._history = {name: list(passes) for name, passes in (history or {}).items()}
         self._queue: queue.SimpleQueue[_Waiting | None] = queue.SimpleQueue()
         self._thread = threading.Thread(target=self._run, name="judge", daemon=True)
@@ -185,7 +200,7 @@ class Judge:
         while (waiting := self._queue.get()) is not None:
             history = self._history.setdefault(waiting.played_on, [])
             try:
-                judged = judge_pass(waiting.ended, history, waiting.instrument)
+                judged = judge_pass(waiting.ended, history, waiting.instrument, self._definitions)
                 for one in judged:
                     _remember(one, history)
                     self._deliver(one)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from engine.arrangement import Arrangement
 from engine.errors import UndersongError
+from engine.standing import DEFINITIONS, Definitions
 from practice.listen.judge import History
 from practice.listen.live_map import LiveMap
 from practice.store.importing import judge_kept
@@ -68,13 +69,15 @@ def read_history(store_path: Path, arrangement: Arrangement) -> History:
     return history
 
 
-def read_map(store_path: Path, arrangement: Arrangement) -> LiveMap:
+def read_map(
+    store_path: Path, arrangement: Arrangement, definitions: Definitions = DEFINITIONS
+) -> LiveMap:
     """The stages that the store tells; all unplayed where it tells nothing."""
-    live_map = LiveMap(arrangement)
+    live_map = LiveMap(arrangement, definitions)
     try:
         with Store(store_path) as store:
             live_map.load(store)
             keep_bars(store, arrangement)
     except StoreError:
-        return LiveMap(arrangement)
+        return LiveMap(arrangement, definitions)
     return live_map

@@ -18,6 +18,7 @@ from typing import Protocol, cast
 
 from engine.arrangement import Arrangement
 from engine.performance import KeyEvent
+from engine.standing import DEFINITIONS, Definitions
 from practice.clock import Clock
 from practice.drill import Drill
 from practice.drills.coach import Coach
@@ -79,6 +80,7 @@ class Setting:
         clock, now: the stamping clock and the wall clock.
         source: played by a person, or the demo.
         keeps_all: the outcome will be asked for the whole session, note by note.
+        definitions: what makes a pass good.
     """
 
     arrangement: Arrangement
@@ -88,6 +90,7 @@ class Setting:
     now: Callable[[], datetime]
     source: Source = "played"
     keeps_all: bool = True
+    definitions: Definitions = DEFINITIONS
 
 
 class Sitting:
@@ -143,7 +146,7 @@ class Sitting:
         self._load_map = load_map
         self._maps: dict[str, LiveMap] = {}
         self.listener.learn(self._map_of(setting.arrangement).cells())
-        self._judge = Judge(self._judged, history)
+        self._judge = Judge(self._judged, history, setting.definitions)
 
     def start(self) -> None:
         """Begin to listen."""

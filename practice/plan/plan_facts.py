@@ -108,7 +108,9 @@ def gather_facts(
                 _length_s(arrangement, section_span(section)), cell.stage, cell.passes,
                 familiar=familiar,
             )  # fmt: skip
-            rows.append(_with_history(store, fact, now) if cell.stage != "unplayed" else fact)
+            rows.append(
+                _with_history(store, fact, now, definitions) if cell.stage != "unplayed" else fact
+            )
     weak = find_weak_bars(store, arrangement)
     partings = tuple(find_partings(arrangement))
     ran = _ran_through(store, arrangement, now)
@@ -132,7 +134,9 @@ def _length_s(arrangement: Arrangement, span: Span) -> float:
     return float(arrangement.seconds_at(float(to_q)) - arrangement.seconds_at(float(from_q)))
 
 
-def _with_history(store: Store, fact: HandFacts, now: datetime) -> HandFacts:
+def _with_history(
+    store: Store, fact: HandFacts, now: datetime, definitions: Definitions
+) -> HandFacts:
     recent = read_recent(store, fact.key, fact.hands, 20)
     judged = [r for r in recent if r.asked]
     today = now.date().isoformat()
@@ -144,8 +148,8 @@ def _with_history(store: Store, fact: HandFacts, now: datetime) -> HandFacts:
         wrong_twice=len(judged) > 1 and not (judged[-1].good or judged[-2].good),
         falls_apart=falls_apart(judged),
         good_lately=sum(r.good for r in judged[-3:]) >= 2,
-        kept_cold=kept_cold(judged),
-        row_today=row_today(judged, today),
+        kept_cold=kept_cold(judged, definitions.full_tempo),
+        row_today=row_today(judged, today, definitions.full_tempo),
         begun_today=recent[0].day == today and fact.passes <= len(judged),
     )
 
@@ -155,15 +159,17 @@ def falls_apart(judged: Sequence[KeptSection]) -> bool:
     return len(judged) > 1 and max(r.right_share for r in judged[-2:]) < APART_SHARE
 
 
-def kept_cold(judged: Sequence[KeptSection]) -> bool | None:
+def kept_cold(judged: Sequence[KeptSection], full: float = DEFINITIONS.full_tempo) -> bool | None:
     """Whether the latest cold pass was good at full tempo; None where there is none."""
     cold = [r for r in judged if r.cold]
-    return cold[-1].as_pass(0).good_at(DEFINITIONS.full_tempo) if cold else None
+    return cold[-1].as_pass(0).good_at(full) if cold else None
 
 
-def row_today(judged: Sequence[KeptSection], today: str) -> int:
+def row_today(
+    judged: Sequence[KeptSection], today: str, full: float = DEFINITIONS.full_tempo
+) -> int:
     """Good passes at full tempo in a row, the last of them the last of the day."""
-    told = (r.day == today and r.as_pass(0).good_at(DEFINITIONS.full_tempo) for r in judged[::-1])
+    told = (r.day == today and r.as_pass(0).good_at(full) for r in judged[::-1])
     return sum(1 for _ in itertools.takewhile(bool, told))
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from engine.arrangement import Arrangement
 from engine.performance import KeyEvent, Pulse, pair_notes
+from engine.standing import DEFINITIONS, Definitions
 from practice.drill import Drill
 from practice.listen.happenings import PassEnded
 from practice.listen.judge import detail_of, judge_pass
@@ -25,6 +26,7 @@ def keep_recording(
     events: Sequence[KeyEvent],
     now: datetime,
     pulse: Pulse | None = None,
+    definitions: Definitions = DEFINITIONS,
 ) -> int:
     """Keep a recording.
 
@@ -35,6 +37,7 @@ def keep_recording(
         events: seconds from the recording's start.
         now: taken as the moment when it ended.
         pulse: strict, if it was played to a click.
+        definitions: what makes a pass good.
 
     Returns:
         The take's number.
@@ -49,13 +52,17 @@ def keep_recording(
         number = store.begin_take(start)
         store.append(number, kept_events, now)
         store.end_take(number, now)
-        judge_kept(store, arrangement, store.take(number), pulse)
+        judge_kept(store, arrangement, store.take(number), pulse, definitions)
         store.sync(number, now)
     return number
 
 
 def judge_kept(
-    store: Store, arrangement: Arrangement, take: KeptTake, pulse: Pulse | None = None
+    store: Store,
+    arrangement: Arrangement,
+    take: KeptTake,
+    pulse: Pulse | None = None,
+    definitions: Definitions = DEFINITIONS,
 ) -> int:
     """Judge all of a kept take, as one stretch of playing, and keep what its passes came to.
 
@@ -64,6 +71,7 @@ def judge_kept(
     Args:
         store: where it is. arrangement: what it was played from. take: which.
         pulse: strict, if it was played to a click and its downbeat is known.
+        definitions: what makes a pass good.
 
     Returns:
         How many passes were found.
@@ -74,7 +82,7 @@ def judge_kept(
         arrangement, 0, 1, 0, recording.notes, recording.pedals, start.span, start.hands,
         pulse or Pulse(),
     )  # fmt: skip
-    judged = judge_pass(ended, instrument=start.profile)
+    judged = judge_pass(ended, instrument=start.profile, definitions=definitions)
     for number, one in enumerate(judged, 1):
         began = start.started + timedelta(seconds=one.review.notes[0].onset_s)
         store.add_pass(keep_as(one, number, began, take.number), detail_of(one))

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import datetime
 
 from engine.arrangement import Arrangement
+from engine.standing import DEFINITIONS, Definitions
 from practice.store.importing import judge_kept
 from practice.store.kept import ENGINE_EDITION, KeptTake
 from practice.store.migrations import sum_up_day
@@ -13,23 +14,33 @@ from practice.store.section_rows import mark_cold
 from practice.store.store import Store, microseconds
 
 
-def find_outdated(store: Store, arrangement: Arrangement) -> list[KeptTake]:
-    """Takes of an arrangement with a pass judged by another edition of the engine, or with none."""
+def find_outdated(store: Store, arrangement: Arrangement, every: bool = False) -> list[KeptTake]:
+    """Takes of an arrangement with a pass judged by another edition of the engine, or with none.
+
+    Args:
+        every: those of this edition too, as when the definitions were changed.
+    """
     rows = store.query(
         "SELECT take FROM passes GROUP BY take HAVING max(engine != ?) = 0", (ENGINE_EDITION,)
     )
     current = {take for (take,) in rows}
     takes = store.takes(arrangement.content_hash)
-    return [t for t in takes if t.state != "open" and t.notes and t.number not in current]
+    return [
+        t for t in takes if t.state != "open" and t.notes and (every or t.number not in current)
+    ]
 
 
 def judge_again(
-    store: Store, arrangement: Arrangement, takes: list[KeptTake], now: datetime
+    store: Store,
+    arrangement: Arrangement,
+    takes: list[KeptTake],
+    now: datetime,
+    definitions: Definitions = DEFINITIONS,
 ) -> Iterator[tuple[KeptTake, int, int]]:
     """Judge takes afresh; (take, passes before, passes now) for each as it is done."""
     for take in takes:
         before = _put_aside(store, take.number, now)
-        yield take, before, judge_kept(store, arrangement, take)
+        yield take, before, judge_kept(store, arrangement, take, None, definitions)
 
 
 def _put_aside(store: Store, take: int, now: datetime) -> int:
