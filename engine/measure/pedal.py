@@ -268,11 +268,12 @@ def _old_under_new(old: Region, new: Region, ringing: Ringing, speed: float) -> 
 
 def _gap_ms(new: Region, ringing: Ringing) -> float:
     """Silence before the new harmony: from the last damping of what sounded to its first note."""
-    before = np.flatnonzero(ringing.onset_s < new.from_s - 0.001)[-24:]
+    before = ringing.release_s[ringing.onset_s < new.from_s - 0.001]
     if not len(before):
         return 0.0
-    ends = [ringing.damper.held_until(min(float(ringing.release_s[i]), 1e9)) for i in before]
-    return max(0.0, (new.from_s - max(ends)) * 1000.0)
+    # What is let go later is damped no earlier, so that the last to be let go is the last to end.
+    ends = ringing.damper.held_until(min(float(before.max()), 1e9))
+    return max(0.0, (new.from_s - ends) * 1000.0)
 
 
 def _half_changes(damper: Damper) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -208,6 +209,27 @@ def test_silence_between_two_harmonies():
     # No pedal; the last key before the change is let go at 4.9 s, the bass comes at 5.
     found = pedal(chords(2), (0.2, 127), (0.3, 0))
     assert found.changes[0].gap_ms == pytest.approx(100.0)
+
+
+def test_a_bass_held_from_long_before_fills_the_silence():
+    # A bass of eight bars under short notes of the right hand, forty of them; all but the bass are
+    # let go 100 ms before the change at 33 s, the bass 40 ms before it.
+    written = [(0.0, 32.0, 36, "left"), (32.0, 4.0, 38, "left")]
+    written += [(0.8 * k, 0.8, 72, "right") for k in range(40)]
+    written += [(32.0 + k, 1.0, 74, "right") for k in range(4)]
+    harmonies = (
+        Harmony(Fraction(0), Fraction(32), "C", "major"),
+        Harmony(Fraction(32), Fraction(36), "D", "major"),
+    )
+    arrangement = with_form(page(written), harmonies=harmonies)
+    notes, findings = play(arrangement)
+    notes = [replace(n, release_s=32.96 if n.pitch == 36 else min(n.release_s, n.onset_s + 0.7))
+             for n in notes]  # fmt: skip
+    found = measured(arrangement, notes, findings, moves((0.2, 127), (0.3, 0))).pedal
+    assert found.changes[0].gap_ms == pytest.approx(40.0)
+    still = [replace(n, release_s=float("nan")) if n.pitch == 36 else n for n in notes]
+    found = measured(arrangement, still, findings, moves((0.2, 127), (0.3, 0))).pedal
+    assert found.changes[0].gap_ms == 0.0
 
 
 def test_levels_on_paper():
