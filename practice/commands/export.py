@@ -11,6 +11,7 @@ from practice.environment import Environment, ExitStatus, Places, find_places
 
 if TYPE_CHECKING:
     from engine.arrangement import Arrangement
+    from engine.measure.instrument import Instrument
     from engine.performance import KeyEvent
     from engine.review import Review
     from practice.report.report import Report
@@ -67,11 +68,13 @@ def _write_review(
     """Review the take afresh and write what its file's kind asks for."""
     from engine.result import result_json
     from practice.commands.output import write_json, write_text
+    from practice.ports.instrument_profiles import instrument_of
     from practice.report.take_table import take_csv
 
     path = options.score or kept.start.path
     arrangement = _open_score(path, kept, places)
-    review = _review(arrangement, kept, events)
+    instrument = instrument_of(kept.start, places.instruments)
+    review = _review(arrangement, kept, events, instrument)
     kind = Path(options.file).suffix.casefold()
     if kind == ".json":
         write_json(env, options.file, result_json(arrangement, review))
@@ -98,7 +101,12 @@ def _open_score(path: str, kept: KeptTake, places: Places) -> Arrangement:
     return arrangement
 
 
-def _review(arrangement: Arrangement, kept: KeptTake, events: list[KeyEvent]) -> Review:
+def _review(
+    arrangement: Arrangement,
+    kept: KeptTake,
+    events: list[KeyEvent],
+    instrument: Instrument | None,
+) -> Review:
     from engine.arrangement import whole_span
     from engine.performance import pair_notes
     from engine.review import review_take
@@ -111,7 +119,7 @@ def _review(arrangement: Arrangement, kept: KeptTake, events: list[KeyEvent]) ->
         pair_notes(events),
         span=span,
         hands=start.hands,
-        instrument=start.profile,
+        instrument=instrument,
     )
 
 

@@ -45,11 +45,12 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     from engine.result import result_json
     from practice.commands.output import write_json, write_text
     from practice.library import open_arrangement
+    from practice.ports.instrument_profiles import instrument_of
 
     places = find_places(options.data, env.variables)
     arrangement = open_arrangement(options.arrangement, places.cache)
     events, kept = _read_take(options.take, places)
-    instrument = _instrument_of(kept, places)
+    instrument = instrument_of(kept.start, places.instruments) if kept else None
     review = _review(arrangement, pair_notes(events), kept, options, instrument)
     if options.matches:
         notes = review.recording.notes
@@ -63,15 +64,6 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
         number = _keep(options, env, places, arrangement, events, pulse)
         (env.warn if "-" in (options.json, options.matches) else env.say)(f"Kept as take {number}.")
     return ExitStatus.DONE
-
-
-def _instrument_of(kept: KeptTake | None, places: Places) -> Instrument | None:
-    """The keyboard as calibrated when the take was played; else as it was calibrated since."""
-    from practice.ports.instrument_profiles import find_profile
-
-    if kept is None:
-        return None
-    return kept.start.profile or find_profile(places.instruments, kept.start.instrument)
 
 
 def _read_take(named: str, places: Places) -> tuple[list[KeyEvent], KeptTake | None]:

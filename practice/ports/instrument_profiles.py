@@ -8,11 +8,14 @@ import sys
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from engine.errors import UndersongError
 from engine.measure.instrument import Instrument, profile_of, read_profile
 from practice.ports.port_names import lasting_name, normalise_name
+
+if TYPE_CHECKING:
+    from practice.store.kept import TakeStart
 
 
 class ProfileError(UndersongError):
@@ -48,6 +51,11 @@ def read_profiles(path: Path) -> Profiles:
 def find_profile(path: Path, port: str) -> Instrument | None:
     """The keyboard on one port as calibrated, None as in `Profiles.of`."""
     return read_profiles(path).of(port)
+
+
+def instrument_of(start: TakeStart, path: Path) -> Instrument | None:
+    """The keyboard as calibrated when a take was played; else as it was calibrated since."""
+    return start.profile or find_profile(path, start.instrument)
 
 
 def name_instrument(port: str) -> str:

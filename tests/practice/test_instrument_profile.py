@@ -260,3 +260,24 @@ def test_what_is_usual_is_told_for_each_instrument(
 
     assert usual("Upright") == pytest.approx(history["Upright"][0][1], abs=0.1)
     assert usual("Stage Piano") is None
+
+
+def test_a_take_of_an_uncalibrated_keyboard_is_shown_by_what_was_found_since(
+    pans: Arrangement, playing: list[KeyEvent], instrument: Instrument, exercises: Path,
+    tmp_path: Path,
+) -> None:  # fmt: skip
+    places = find_places(str(tmp_path), {})
+    with Store(places.store) as store:
+        keep_take(store, pans, playing, "Stage Piano", None)
+    out = tmp_path / "take.json"
+    words = ["export", "1", str(out), "--score", str(exercises / SCORE), "--data", str(tmp_path)]
+    env = Environment(stdout=io.StringIO(), stderr=io.StringIO(), variables={})
+
+    def exported() -> float | None:
+        assert main(words, env) == 0
+        return decibels(json.loads(out.read_text(encoding="utf-8"))["passes"][0]["measures"])
+
+    assert exported() is None
+    keep_profile(places.instruments, "Stage Piano 24:0", instrument)
+    assert exported() is not None
+    assert decibels(review_json(exercises / SCORE, "1", tmp_path)["measures"]) == exported()
