@@ -359,6 +359,14 @@ class Arrangement:
         return self.bars[-1].onset_q + self.bars[-1].duration_q
 
     @cached_property
+    def notes_of_bars(self) -> tuple[tuple[ScoreNote, ...], ...]:
+        """The notes of each bar, in order."""
+        found: list[list[ScoreNote]] = [[] for _ in self.bars]
+        for note in self.notes:
+            found[note.bar].append(note)
+        return tuple(tuple(notes) for notes in found)
+
+    @cached_property
     def index_of(self) -> dict[str, int]:
         """Index of a note by its score id ("n17-2")."""
         return {n.score_id: i for i, n in enumerate(self.notes)}

@@ -74,7 +74,8 @@ def _stands_at_repeat(arrangement: Arrangement, bar: Bar) -> bool:
 
 def _loose_tie(arrangement: Arrangement, mark: Mark) -> Remark:
     bar = arrangement.bars[mark.bar]
-    note = next((n for n in arrangement.notes if mark.note_id in n.heads), None)
+    note = next((n for n in arrangement.notes_of_bars[mark.bar] if mark.note_id in n.heads), None)
+    note = note or next((n for n in arrangement.notes if mark.note_id in n.heads), None)
     name = printed(note.name) if note else "a note"
     here = note.onset_q if note and note.heads[0] == mark.note_id else mark.onset_q
     where = "begins nowhere" if mark.text else "ends nowhere"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
+from collections import defaultdict
 from collections.abc import Iterator
 from fractions import Fraction
 from itertools import pairwise
@@ -10,6 +12,9 @@ from engine.arrangement import Arrangement, Figure, ScoreNote
 from engine.form.function import chord_places, harmony_at
 from engine.pitch_names import printed
 from engine.proof.remark import Remark, remark_on
+
+#: So many line notes back may still sound.
+LINE_NOTES = 16
 
 
 def figure_remarks(arrangement: Arrangement) -> Iterator[Remark]:
@@ -34,6 +39,7 @@ def _altered(arrangement: Arrangement, figure: Figure) -> Iterator[Remark]:
     equal cells in a row that it belongs to or adjoins inside one harmony.
     """
     cells = [_notes(arrangement, c) for c in figure.occurrences]
+    known = _known_places(cells)
     for k, here in enumerate(cells):
         b = _usual_cell(arrangement, figure, cells, k)
         if b is None or here[0].time != 1:
@@ -41,7 +47,7 @@ def _altered(arrangement: Arrangement, figure: Figure) -> Iterator[Remark]:
         off = [p for p, n in enumerate(here) if n.pitch != b[p].pitch]
         if len(off) != 1 or _with_the_line(arrangement, here[off[0]]):
             continue
-        if not _known_there(cells, here, off[0]):
+        if len(known[off[0], here[off[0]].pitch]) == 1:  # else it is meant
             note, usual = here[off[0]], b[off[0]]
             why = (
                 f"place {off[0] + 1} of the figure is {printed(note.name)} here and "
@@ -95,22 +101,23 @@ def _foreign(arrangement: Arrangement, here: list[ScoreNote], usual: list[ScoreN
     )
 
 
-def _known_there(cells: list[list[ScoreNote]], here: list[ScoreNote], place: int) -> bool:
-    """Whether the figure has that key at that place elsewhere on the page: then it is meant."""
-    note = here[place]
-    return any(
-        cell[place].pitch == note.pitch and cell[place].note_id != note.note_id for cell in cells
-    )
+def _known_places(cells: list[list[ScoreNote]]) -> dict[tuple[int, int], set[str]]:
+    """The written notes that the figure has at each place with each key."""
+    known: dict[tuple[int, int], set[str]] = defaultdict(set)
+    for cell in cells:
+        for place, note in enumerate(cell):
+            known[place, note.pitch].add(note.note_id)
+    return known
 
 
 def _with_the_line(arrangement: Arrangement, note: ScoreNote) -> bool:
     """Whether the line has the same letter with the same sign at that moment: then it is meant."""
-    sounding = (
-        n
-        for n in (arrangement.notes[i] for i in arrangement.form.line)
-        if n.onset_q <= note.onset_q < n.onset_q + n.duration_q
+    line = arrangement.form.line  # in order of onset
+    k = bisect_right(line, note.onset_q, key=lambda i: arrangement.notes[i].onset_q)
+    sounding = (arrangement.notes[i] for i in line[max(0, k - LINE_NOTES) : k])
+    return any(
+        n.pitch % 12 == note.pitch % 12 for n in sounding if note.onset_q < n.onset_q + n.duration_q
     )
-    return any(n.pitch % 12 == note.pitch % 12 for n in sounding)
 
 
 def _interrupted(arrangement: Arrangement, figure: Figure) -> Iterator[Remark]:
@@ -124,7 +131,8 @@ def _interrupted(arrangement: Arrangement, figure: Figure) -> Iterator[Remark]:
         start = before[0].onset_q + figure.cell_q
         here = [
             n
-            for n in arrangement.notes
+            for bar in arrangement.notes_of_bars[before[0].bar : after[0].bar + 1]
+            for n in bar
             if n.hand == figure.hand and start <= n.onset_q < after[0].onset_q and not n.grace
         ]
         if here:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator
+from fractions import Fraction
 
 from engine.arrangement import Arrangement, ScoreNote
 from engine.form.fifths import interval_between
@@ -17,44 +19,65 @@ def octave_remarks(arrangement: Arrangement) -> Iterator[Remark]:
     """Single undoubled notes in a doubled stretch of the line."""
     copy_of = dict(arrangement.form.doublings)
     line = arrangement.form.line
+    single = _single(arrangement, copy_of)
     for k, i in enumerate(line):
         note = arrangement.notes[i]
         if i in copy_of or note.time != 1 or k == 0:
             continue
         around = [*line[max(0, k - AROUND) : k], *line[k + 1 : k + 1 + AROUND]]
         doubled = len(around) >= AROUND and all(j in copy_of for j in around)
-        if doubled and not _graced(arrangement, note) and not _comes_again(arrangement, i, copy_of):
+        again = single[_stand(arrangement, note)] - {arrangement.bars[note.bar].written}
+        if (
+            doubled
+            and not again
+            and not _graced(arrangement, note)
+            and not _in_chord(arrangement, note)
+        ):
             yield _remark(arrangement, i, [arrangement.notes[j] for j in around], copy_of)
+
+
+def _at_once(arrangement: Arrangement, note: ScoreNote) -> Iterator[ScoreNote]:
+    """All notes struck with a note, itself too."""
+    here = arrangement.notes_of_bars[note.bar]
+    return (n for n in here if n.onset_q == note.onset_q)
 
 
 def _graced(arrangement: Arrangement, note: ScoreNote) -> bool:
     """Whether grace notes stand at the same moment: the octave may be among them."""
-    return any(n.grace and n.onset_q == note.onset_q for n in arrangement.notes)
+    return any(n.grace for n in _at_once(arrangement, note))
 
 
-def _comes_again(arrangement: Arrangement, i: int, copy_of: dict[int, int]) -> bool:
-    """Whether the page has the same single note at the same beat of another bar: it is meant."""
-    note = arrangement.notes[i]
-    beat = arrangement.bars[note.bar].beat_at(note.onset_q)
-    written = arrangement.bars[note.bar].written
-    for j in arrangement.form.line:
-        other = arrangement.notes[j]
-        bar = arrangement.bars[other.bar]
-        same = other.pitch == note.pitch and bar.beat_at(other.onset_q) == beat
-        if same and bar.written != written and j not in copy_of:
-            return True
-    return False
+def _in_chord(arrangement: Arrangement, note: ScoreNote) -> bool:
+    """Whether its hand strikes another key near by: a chord in its place, no octave forgotten."""
+    apart = {abs(n.pitch - note.pitch) for n in _at_once(arrangement, note) if n.hand == note.hand}
+    return any(0 < a < 7 for a in apart) and not any(7 <= a <= 14 for a in apart)
+
+
+def _stand(arrangement: Arrangement, note: ScoreNote) -> tuple[int, Fraction]:
+    """A note's key and its beat."""
+    return note.pitch, arrangement.bars[note.bar].beat_at(note.onset_q)
+
+
+def _single(
+    arrangement: Arrangement, copy_of: dict[int, int]
+) -> defaultdict[tuple[int, Fraction], set[int]]:
+    """Written bars that have a single line note at a key and beat.
+
+    Where another bar has the same one, it is meant.
+    """
+    found: defaultdict[tuple[int, Fraction], set[int]] = defaultdict(set)
+    for i in arrangement.form.line:
+        if i not in copy_of:
+            note = arrangement.notes[i]
+            found[_stand(arrangement, note)].add(arrangement.bars[note.bar].written)
+    return found
 
 
 def _remark(
     arrangement: Arrangement, i: int, around: list[ScoreNote], copy_of: dict[int, int]
 ) -> Remark:
     note = arrangement.notes[i]
-    partners = [
-        n
-        for n in arrangement.notes
-        if n.onset_q == note.onset_q and n.hand == note.hand and n is not note
-    ]
+    partners = [n for n in _at_once(arrangement, note) if n.hand == note.hand and n is not note]
     near = [n for n in partners if 10 <= abs(n.pitch - note.pitch) <= 14]
     if near:
         low, high = sorted((near[0], note), key=lambda n: n.pitch)

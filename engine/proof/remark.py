@@ -89,9 +89,7 @@ def bar_key(
     Two bars that hold the same share it: what is meant in one is meant in the other.
     """
     start = arrangement.bars[bar].onset_q
-    held = sorted(
-        f"{n.onset_q - start}:{n.name}:{n.hand}" for n in arrangement.notes if n.bar == bar
-    )
+    held = sorted(f"{n.onset_q - start}:{n.name}:{n.hand}" for n in arrangement.notes_of_bars[bar])
     text = "|".join([kind, str(onset_q - start), *names, "", *held])
     return hashlib.sha256(text.encode()).hexdigest()[:12]
 

@@ -19,7 +19,8 @@ OFTEN = 3
 #: A habit needs a chord that lasts so long; over a drone it outweighs where the voice goes.
 LONG_Q = 8
 DRONE_Q = 16
-SURE = 0.8
+#: How certain a harmony must be to be held against a name; a drone that bears a habit less so.
+SURE, DRONE_SURE = 0.8, 0.6
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,7 @@ def spelling_remarks(arrangement: Arrangement) -> Iterator[Remark]:
         agreed = chord if chord is not None else usual
         if agreed is None:
             continue
-        settled = chord is None and usual is not None and _long(one.harmony, DRONE_Q)
+        settled = chord is None and usual is not None and _drone(one.harmony)
         if not settled and _goes_its_way(arrangement, one, agreed):
             continue
         if chord is not None and one.harmony.certainty < SURE and usual is None:
@@ -68,6 +69,10 @@ def spelling_remarks(arrangement: Arrangement) -> Iterator[Remark]:
 
 def _long(harmony: Harmony, least_q: int = LONG_Q) -> bool:
     return harmony.to_q - harmony.from_q >= least_q
+
+
+def _drone(harmony: Harmony) -> bool:
+    return _long(harmony, DRONE_Q) and harmony.certainty >= DRONE_SURE
 
 
 def _steady(harmony: Harmony) -> bool:
