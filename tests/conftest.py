@@ -5,7 +5,12 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+import hypothesis
 import pytest
+
+# a busy machine takes longer over an example: that is no fault of what is tested
+hypothesis.settings.register_profile("undersong", deadline=None)
+hypothesis.settings.load_profile("undersong")
 
 ROOT = Path(__file__).resolve().parents[1]
 

@@ -108,9 +108,13 @@ def _listen(view: View) -> Outcome:
 
 
 def _keep(view: View) -> Outcome:
-    passes = view.snapshot.passes
-    number = view.looked_at or (passes[-1].number if passes else 0)
-    return Outcome(view, (Command("keep", pass_number=number),)) if number else Outcome(view)
+    record = view.told
+    if record is None:
+        return Outcome(replace(view, note="No pass to keep yet"))
+    if not record.take:
+        return Outcome(replace(view, note="Nothing of this pass is stored, so it cannot be marked"))
+    note = f"Take {record.take} is marked as one to keep"
+    return Outcome(replace(view, note=note), (Command("keep", pass_number=record.number),))
 
 
 def _speak_of_slip(kind: str) -> Act:

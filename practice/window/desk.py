@@ -24,7 +24,7 @@ _LEAST_GROWTH, _MOST_GROWTH = 1.15, 1.5
 #: Rehearsal marks and words begin left of the barline they belong to: where a bar has one, the
 #: span's edge over the staff (from so many spaces up) is set back by half the text's width: so
 #: many spaces, and so many more a letter.
-_OVER_STAFF, _TEXT_REACH, _LETTER_REACH = 0.7, 0.6, 0.53
+_OVER_STAFF, _TEXT_REACH, _LETTER_REACH = 0.7, 1.0, 0.53
 _WORDY = ("rehearsal", "words", "segno", "coda")
 Tint = tuple[Colour, Colour, Colour]
 
@@ -284,7 +284,8 @@ def _time_label(theme: Theme, place: Place, parts: Parts) -> Iterator[DrawOp]:
         return
     ending = {2: "2nd", 3: "3rd"}.get(place.line.time, f"{place.line.time}th")
     size = page_text_px(parts, place.px)
-    y = max(place.slot.y + size, place.top - 4.2 * place.px)
+    # over everything that is engraved there: rehearsal marks stand lower
+    y = max(place.slot.y + size, place.y + 0.6 * place.px)
     yield words(place.x, y, f"{ending} time", size, theme.heard, "serif-italic", ground=theme.paper)
 
 

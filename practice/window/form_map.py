@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from engine.arrangement import Arrangement, Hands, Section
 from practice.snapshot import MapCell, Stage
 from practice.window.faces import shorten, text_width, words
-from practice.window.ops import Box, Disc, DrawOp, Fill, Line, Point
+from practice.window.ops import Box, DrawOp, Fill, Line, Point
 from practice.window.parts import Parts
 from practice.window.theme import Theme
 from practice.window.view import View
@@ -85,20 +85,22 @@ def compose_map(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
         y = rows.y + (k + 0.5) * row_h + small * 0.36
         ops.append(words(rows.x - small * 0.5, y, hands, size, theme.soft, align="right"))
     cells = {(c.section, c.hands): c for c in view.snapshot.cells}
+    newest = max((c.last_cold for c in view.snapshot.cells), default="")
     for place in map_places(view, parts):
-        ops += _section(place, cells, theme, parts, row_h)
+        ops += _section(place, cells, newest, theme, parts, row_h)
     return ops
 
 
 def compose_map_marks(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     """The span's bracket and the place now heard, over the Map."""
     rows = rows_box(parts)
-    return [*_span_bracket(view, theme, parts, rows), *_place_now(view, theme, rows)]
+    return [*_span_bracket(view, theme, parts, rows), *_place_now(view, theme, parts, rows)]
 
 
 def _section(
     place: MapPlace,
     cells: dict[tuple[int, Hands], MapCell],
+    newest: str,
     theme: Theme,
     parts: Parts,
     row_h: float,
@@ -115,9 +117,10 @@ def _section(
         yield from draw_stage(cell.stage if cell else "unplayed", row, theme, parts)
         colds += [cell.last_cold] if cell and cell.last_cold else []
     if colds:
-        text = shorten(f"cold {short_date(max(colds))}", "text", small, room)
+        date = short_date(max(colds), newest)
+        text = shorten(f"cold {date}", "text", small, room)
         if text.endswith("…"):
-            text = shorten(short_date(max(colds)), "text", small, room)
+            text = shorten(date, "text", small, room)
         if text and not text.endswith("…"):
             yield words(box.x, box.bottom + small * 1.0, text, small, theme.soft)
 
@@ -126,11 +129,13 @@ def _name(section: Section) -> str:
     return section.name if section.name else section.letter
 
 
-def short_date(text: str) -> str:
-    """An ISO date or moment as "12 Nov"."""
+def short_date(text: str, newest: str = "") -> str:
+    """An ISO date or moment as "12 Nov"; as "Nov 2030" where the newest is of another year."""
     months = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
     try:
-        _, month, day = (int(part) for part in text[:10].split("-"))
+        year, month, day = (int(part) for part in text[:10].split("-"))
+        if newest and newest[:4] != text[:4]:
+            return f"{months[month - 1]} {year}"
         return f"{day} {months[month - 1]}"
     except (ValueError, IndexError):
         return text
@@ -180,10 +185,12 @@ def _span_bracket(view: View, theme: Theme, parts: Parts, rows: Box) -> Iterator
         yield Line(((x, top), (x, bottom)), theme.heard, thick, dash=4.0)
 
 
-def _place_now(view: View, theme: Theme, rows: Box) -> Iterator[DrawOp]:
+def _place_now(view: View, theme: Theme, parts: Parts, rows: Box) -> Iterator[DrawOp]:
     snapshot = view.snapshot
     if snapshot.place_q is None or snapshot.state not in ("playing", "listening"):
         return
     bar = snapshot.arrangement.bar_at(snapshot.place_q).index
     x = rows.x + rows.w * (bar + 0.5) / max(1, len(snapshot.arrangement.bars))
-    yield Disc(x, rows.bottom + 5, 4, theme.heard)
+    thick = max(3.0, 3 * parts.unit)
+    for colour, width in ((theme.paper, thick + 4), (theme.heard, thick)):  # seen on black too
+        yield Line(((x, rows.y - 2), (x, rows.bottom - 1)), colour, width)

@@ -98,10 +98,11 @@ def _choose_port(view: View) -> Outcome:
     """Enter chooses the keyboard; once a note of it was heard, it ends the first start."""
     name = port_rows(view)[view.row]
     name = "" if name == "computer keys" else name
+    done = replace(view, overlay="", row=0)
     if view.heard_test and name == view.snapshot.port:
-        return Outcome(replace(view, overlay="", row=0))
+        return Outcome(done, (Command("stop"),))  # the note that checked is no part of a pass
     if not name:
-        return Outcome(replace(view, overlay="", row=0))
+        return Outcome(done)
     return Outcome(replace(view, heard_test=0), (Command("port", name=name),))
 
 

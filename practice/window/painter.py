@@ -31,6 +31,8 @@ from practice.window.sheet import Sheet
 
 #: How much larger small and large things are drawn before they are scaled down.
 _FINE, _COARSE, _LARGE_PX = 4, 2, 160
+#: What is no larger is a mark, and comes again and again.
+_MARK_PX = 40
 #: The rim round text on notation, a share of its size: the notation goes on right beside it.
 _RIM = 0.14
 #: Places are rounded to this share of a pixel before a drawn mark is looked up again.
@@ -79,7 +81,7 @@ def _rect(box: Box, origin: Point) -> pygame.Rect:
     return pygame.Rect(x, y, max(w, 1), max(h, 1))
 
 
-@lru_cache(maxsize=2048)
+@lru_cache(maxsize=384)
 def draw_text(text: str, face: Face, size: int, colour: Colour) -> tuple[pygame.Surface, float]:
     """A text as a surface with a clear ground, and its baseline from the top."""
     parts = [
@@ -117,7 +119,7 @@ def _rim_px(size: int) -> int:
     return max(2, round(size * _RIM))
 
 
-@lru_cache(maxsize=1024)
+@lru_cache(maxsize=256)
 def _draw_rim(text: str, face: Face, size: int, ground: Colour) -> pygame.Surface:
     """A text widened on all sides, in the colour of what it stands on."""
     surface, _ = draw_text(text, face, size, ground)
@@ -217,14 +219,12 @@ def _paint_kept(
             for px, py in points
         )
 
-    surface = _draw_polygons(
-        tuple(local(p) for p in polygons), local(joints), round(radius, 2), colour, size
-    )
+    draw = _draw_polygons if max(size) <= _MARK_PX else _draw_large_polygons
+    surface = draw(tuple(local(p) for p in polygons), local(joints), round(radius, 2), colour, size)
     target.blit(surface, (round(x - origin[0]), round(y - origin[1])))
 
 
-@lru_cache(maxsize=4096)
-def _draw_polygons(
+def _draw_anew(
     polygons: tuple[tuple[Point, ...], ...],
     joints: tuple[Point, ...],
     radius: float,
@@ -241,6 +241,11 @@ def _draw_polygons(
     return pygame.transform.smoothscale(large, size)
 
 
+# An evening draws ever new curves: as many marks are kept as a page has, few of what is large.
+_draw_polygons = lru_cache(maxsize=2048)(_draw_anew)
+_draw_large_polygons = lru_cache(maxsize=32)(_draw_anew)
+
+
 def _paint_disc(target: pygame.Surface, op: Disc, origin: Point) -> None:
     x, y = op.x - origin[0], op.y - origin[1]
     left, top = math.floor(x - op.radius) - 1, math.floor(y - op.radius) - 1
@@ -248,7 +253,7 @@ def _paint_disc(target: pygame.Surface, op: Disc, origin: Point) -> None:
     target.blit(_draw_disc(at, round(op.radius, 1), op.colour, round(op.line, 1)), (left, top))
 
 
-@lru_cache(maxsize=2048)
+@lru_cache(maxsize=1024)
 def _draw_disc(at: Point, radius: float, colour: Colour, line: float) -> pygame.Surface:
     side = math.ceil(radius * 2) + 4
     times = _COARSE if side > _LARGE_PX else _FINE

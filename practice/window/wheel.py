@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from engine.arrangement import Figure
+from engine.arrangement import Figure, Span
 from engine.findings import Estimate
 from practice.snapshot import PassRecord
 from practice.window.cells_played import (
@@ -55,6 +55,7 @@ def compose_wheel(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     centre = (box.x + box.w / 2, box.y + label + (box.h - label) / 2)
     shown = [r for r in snapshot.passes if r.number <= (view.looked_at or math.inf)]
     shown = [r for r in shown if r.hands in ("both", figure.hand)]
+    shown = [r for r in shown if _shares_bars(r.span, snapshot.span)]
     ops = _face(view, theme, parts, figure, centre, radius)
     cells = [
         (r, read_cells(snapshot.arrangement, figure, snapshot.span, r.notes, r.findings))
@@ -195,6 +196,10 @@ def _place_estimate(record: PassRecord, cells: PlayedCells, place: int) -> Estim
     if not late:
         return Estimate(None, unit="ms", reason="this place was not heard")
     return Estimate(sum(late) / len(late), n=len(late), unit="ms")
+
+
+def _shares_bars(one: Span, other: Span) -> bool:
+    return one.from_bar <= other.to_bar and other.from_bar <= one.to_bar
 
 
 def _numbers(

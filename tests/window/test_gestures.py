@@ -205,7 +205,20 @@ def test_first_start_is_choose_check_done(rest: View):
     chosen = press_key(view, Press("return"))
     assert chosen.commands[0].name == "Other"
     heard = replace(chosen.view, heard_test=60, snapshot=replace(rest.snapshot, port="Other"))
-    assert press_key(heard, Press("return")).view.overlay == ""
+    done = press_key(heard, Press("return"))
+    assert done.view.overlay == ""
+    assert kinds(done) == ["stop"]  # the note that checked is no part of a pass
+
+
+def test_marking_a_pass_to_keep_is_confirmed_and_what_is_not_stored_is_told(rest: View):
+    marked = act_on(rest, "keep")
+    assert kinds(marked) == ["keep"]
+    assert "marked" in marked.view.note
+    record = replace(rest.snapshot.passes[-1], take=0)
+    unstored = replace(rest, snapshot=replace(rest.snapshot, passes=(record,)), looked_at=0)
+    told = act_on(unstored, "keep")
+    assert not told.commands
+    assert "stored" in told.view.note
 
 
 def test_fingering_goes_from_note_to_note_of_a_hand(rest: View):

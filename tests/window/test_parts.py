@@ -6,6 +6,7 @@ import itertools
 
 import pytest
 
+from practice.window.form_map import short_date
 from practice.window.parts import Parts, arrange_parts
 
 SIZES = [(1280, 800), (1366, 768), (1600, 900), (1920, 1080), (2560, 1440), (3840, 2160)]
@@ -46,6 +47,12 @@ def test_a_screen_of_four_times_the_pixels_shows_the_same():
     small, large = arrange_parts((1920, 1080)), arrange_parts((3840, 2160))
     assert large.space_px >= 2 * small.space_px - 1
     assert large.desk.w / small.desk.w == pytest.approx(2.0, abs=0.02)
+
+
+def test_a_cold_pass_of_another_year_is_dated_by_its_year():
+    assert short_date("2031-03-01", "2031-11-25") == "1 Mar"
+    assert short_date("2030-12-24", "2031-01-02") == "Dec 2030"
+    assert short_date("2031-03-01T18:20:00+01:00") == "1 Mar"
 
 
 def test_a_large_scale_in_a_small_window_gives_the_desk_all_the_width():
