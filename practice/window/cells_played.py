@@ -54,7 +54,7 @@ def figure_in(arrangement: Arrangement, span: Span, hands: Hands) -> Figure | No
     return best[1] if best else None
 
 
-@kept_by_identity(64)
+@kept_by_identity(8)
 def read_cells(
     arrangement: Arrangement,
     figure: Figure,

@@ -20,7 +20,10 @@ def kept_by_identity(
 ) -> Callable[
     [Callable[Concatenate[Thing, More], Answer]], Callable[Concatenate[Thing, More], Answer]
 ]:
-    """Keep the last `count` answers of a pure function, by which objects it was given."""
+    """Keep the last `count` answers of a pure function, by which objects it was given.
+
+    What was given is held too: with whole passes, keep few.
+    """
 
     def wrap(
         function: Callable[Concatenate[Thing, More], Answer],

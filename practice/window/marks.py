@@ -85,7 +85,7 @@ def read_marks(arrangement: Arrangement, records: Sequence[PassRecord]) -> PageM
     )
 
 
-@kept_by_identity(32)
+@kept_by_identity(8)
 def _marks_of(
     record: PassRecord, arrangement: Arrangement
 ) -> tuple[list[tuple[int, float]], frozenset[_SlipKey]]:
@@ -156,7 +156,7 @@ class PassIndex:
     pitch: npt.NDArray[np.float64]
 
 
-@kept_by_identity(32)
+@kept_by_identity(8)
 def index_pass(record: PassRecord) -> PassIndex:
     """The right notes of a pass."""
     rows = [
