@@ -245,6 +245,8 @@ def _tell_outcome(evening: _Evening, sitting: Sitting) -> None:
         arrangement = sitting.snapshot().arrangement
         write_json(evening.env, evening.options.json, sitting.outcome.result(arrangement, numbers))
     evening.say(_say_kept(sitting, sorted(number for number in numbers.values() if number)))
+    if sitting.not_kept:
+        evening.env.warn(f"undersong: {sitting.not_kept}")
 
 
 def _say_kept(sitting: Sitting, numbers: list[int]) -> str:

@@ -225,6 +225,14 @@ class Sitting:
             if self._keeper:
                 self._keeper.stop()
 
+    @property
+    def not_kept(self) -> str:
+        """After `stop`: one line on notes that could not be written, "" where all were."""
+        keeper = self._keeper
+        if keeper is None or not keeper.unkept:
+            return ""
+        return f"{keeper.unkept} notes could not be kept: {keeper.problem}"
+
     def numbers(self) -> dict[int, int]:
         """The takes' numbers in the store, where they were kept."""
         if self._keeper is None:

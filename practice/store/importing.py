@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from engine.arrangement import Arrangement
@@ -44,8 +44,10 @@ def keep_recording(
     """
     kept_events = [step_event(event) for event in events]
     length = timedelta(seconds=kept_events[-1].time_s if kept_events else 0.0)
+    # In UTC: the hour that comes twice in autumn is another hour the second time.
+    began = (now.astimezone(UTC) - length).astimezone(now.tzinfo)
     start = TakeStart(
-        arrangement.content_hash, arrangement.title, path, "", "imported", now - length,
+        arrangement.content_hash, arrangement.title, path, "", "imported", began,
         drill.span, drill.hands, drill.pulse_kind, drill.rate,
     )  # fmt: skip
     with Store(store_path) as store:

@@ -68,6 +68,8 @@ class TakeKeeper:
         self.problem = ""
         #: Things that could not be written and never will be; should stay 0.
         self.failures = 0
+        #: Notes that were played and never written, told once `stop` has returned.
+        self.unkept = 0
         self._thread = threading.Thread(target=self._run, name="store", daemon=True)
         self._thread.start()
 
@@ -114,6 +116,8 @@ class TakeKeeper:
             for one in self._open.values():
                 one.ended = True
             self._write_last(store)
+            waiting = (event for one in self._open.values() for event in one.waiting)
+            self.unkept = sum(map(_strikes, waiting))
         finally:
             store.close()
 
@@ -152,7 +156,7 @@ class TakeKeeper:
     def _append(self, take: int, event: KeyEvent) -> None:
         one = self._open[take]
         one.waiting.append(event)
-        one.has_notes = one.has_notes or (event.data[0] & 0xF0 == 0x90 and event.data[2] > 0)
+        one.has_notes = one.has_notes or _strikes(event)
 
     def _end(self, take: int) -> None:
         self._open[take].ended = True
@@ -216,3 +220,7 @@ class TakeKeeper:
         if number := self._numbers.get(take, 0):
             store.add_pass(replace(kept, take=number), detail)
             store.sync(number, self._now())
+
+
+def _strikes(event: KeyEvent) -> bool:
+    return event.data[0] & 0xF0 == 0x90 and event.data[2] > 0

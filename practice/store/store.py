@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import shutil
 import sqlite3
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, timedelta, timezone
@@ -304,7 +305,7 @@ class Store:
         try:
             yield
         except sqlite3.Error as error:
-            what, hint = _say_error(str(error))
+            what, hint = _say_error(str(error), self._path)
             raise StoreError(what, str(self._path), hint) from error
 
 
@@ -317,8 +318,10 @@ def _connect(path: Path) -> sqlite3.Connection:
     return db
 
 
-def _say_error(error: str) -> tuple[str, str]:
+def _say_error(error: str, path: Path) -> tuple[str, str]:
     """An error of the database in the player's words, and what to do."""
+    if "disk I/O" in error and _is_full(path):
+        error = "full"
     known = {
         "not a database": ("is no take store", "name another folder with --data"),
         "full": ("the disk is full", "make room; nothing kept so far is lost"),
@@ -331,6 +334,14 @@ def _say_error(error: str) -> tuple[str, str]:
         if part in error:
             return said
     return f"cannot be used ({error})", "name another folder with --data"
+
+
+def _is_full(path: Path) -> bool:
+    """No room for the page that a database needs to be opened at all."""
+    try:
+        return shutil.disk_usage(path.parent).free < PAGE_BYTES
+    except OSError:
+        return False
 
 
 _TAKES = """SELECT t.id, a.content_hash, a.title, a.path, coalesce(i.name, ''), t.source,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -194,6 +194,7 @@ def _save_rows(
     read = f"SELECT {names} FROM {table} WHERE rowid = ?"
     saved = empty = 0
     last = _last_row(source, table)
+    bad: list[int] = []
     rowid = 0
     while empty < EMPTY_ROWS if last is None else rowid < last:
         rowid += 1
@@ -201,7 +202,7 @@ def _save_rows(
             row = source.execute(read, (rowid,)).fetchone()
         except sqlite3.Error:
             empty += 1
-            lost.append(f"{table}, row {rowid}: cannot be read")
+            bad.append(rowid)
             continue
         if row is None:
             empty += 1
@@ -209,7 +210,28 @@ def _save_rows(
         empty = 0
         copy.execute(f"INSERT OR REPLACE INTO {table} ({names}) VALUES ({marks})", row)
         saved += 1
+    lost += _say_bad(table, bad, rowid if last is None else 0)
     return saved
+
+
+def _say_bad(table: str, bad: Sequence[int], tried: int) -> Iterator[str]:
+    """Rows that cannot be read, neighbours together.
+
+    Args:
+        tried: the last row that was tried, if the end of the table is not known.
+    """
+    runs: list[list[int]] = []
+    for rowid in bad:
+        if runs and rowid == runs[-1][1] + 1:
+            runs[-1][1] = rowid
+        else:
+            runs.append([rowid, rowid])
+    for first, final in runs:
+        if final == tried:
+            yield f"{table}, row {first} and all that came after: cannot be read"
+        else:
+            rows = f"row {first}" if first == final else f"rows {first} to {final}"
+            yield f"{table}, {rows}: cannot be read"
 
 
 def _shared_columns(source: sqlite3.Connection, copy: sqlite3.Connection, table: str) -> list[str]:

@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import io
 import os
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
-from engine.performance import pair_notes
+from engine.arrangement import whole_span
+from engine.performance import KeyEvent, pair_notes
 from practice.cli import main
+from practice.drill import Drill
 from practice.environment import Environment, ExitStatus
 from practice.library import open_arrangement
 from practice.player import CHARACTERS, perform
 from practice.store.belonging import find_arrangement
+from practice.store.importing import keep_recording
 from practice.store.recording import write_recording
 from practice.store.store import Store
 
@@ -107,3 +111,17 @@ def test_an_empty_folder_is_one_line(exercises, tmp_path) -> None:
     status, _, err = bring(tmp_path / "none", exercises, tmp_path)
     assert status == ExitStatus.FAILED
     assert err.count("\n") == 1
+
+
+def test_the_hour_that_comes_twice_is_two_hours(scores, tmp_path: Path) -> None:
+    """25 October 2026, 02:30 in Berlin, before and after the clocks go back."""
+    pump = scores["brine-pump"]
+    events = [KeyEvent(0.1, 0.0, bytes([0x90, 60, 64])), KeyEvent(9.0, 0.0, bytes([0x80, 60, 64]))]
+    berlin = ZoneInfo("Europe/Berlin")
+    for fold in (0, 1):
+        now = datetime(2026, 10, 25, 2, 30, fold=fold, tzinfo=berlin)
+        keep_recording(tmp_path / "takes.db", pump, "", Drill(whole_span(pump)), events, now)
+    with Store(tmp_path / "takes.db") as store:
+        first, again = (take.start.started for take in store.takes())
+    assert again - first == timedelta(hours=1)
+    assert (first.utcoffset(), again.utcoffset()) == (timedelta(hours=2), timedelta(hours=1))

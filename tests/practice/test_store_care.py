@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import shutil
 import sqlite3
 import threading
 from datetime import UTC, datetime, timedelta, timezone
@@ -15,10 +16,11 @@ from engine.arrangement import Span
 from engine.performance import KeyEvent
 from practice.cli import main
 from practice.environment import Environment, ExitStatus
+from practice.store.keeper import TakeKeeper
 from practice.store.kept import TakeStart
 from practice.store.migrations import STEPS
-from practice.store.store import Store, StoreError
-from practice.store.store_care import back_up, check_store, restore, salvage
+from practice.store.store import Store, StoreError, _say_error
+from practice.store.store_care import _say_bad, back_up, check_store, restore, salvage
 
 NOON = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
 
@@ -166,6 +168,43 @@ def test_a_failed_backup_leaves_the_old_one(path: Path, tmp_path: Path) -> None:
     with pytest.raises(StoreError):
         back_up(path, copy)
     assert copy.read_bytes() == before
+
+
+def test_rows_that_cannot_be_read_are_told_together() -> None:
+    assert list(_say_bad("events", [3, 4, 5, 9], 0)) == [
+        "events, rows 3 to 5: cannot be read", "events, row 9: cannot be read",
+    ]  # fmt: skip
+    assert list(_say_bad("events", [7, 8, 9], 9)) == [
+        "events, row 7 and all that came after: cannot be read"
+    ]
+
+
+def test_no_room_at_all_is_called_a_full_disk(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where there is none, SQLite can only say that reading or writing failed."""
+    usage = type(shutil.disk_usage("."))
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: usage(10**6, 10**6, 0))
+    assert _say_error("disk I/O error", Path("takes.db"))[0] == "the disk is full"
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: usage(10**9, 0, 10**9))
+    assert "cannot be used" in _say_error("disk I/O error", Path("takes.db"))[0]
+
+
+def test_notes_that_could_not_be_written_to_the_end_are_counted(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object) -> None:
+        raise StoreError("the disk is full", "takes.db", "make room")
+
+    keeper = TakeKeeper(tmp_path / "takes.db", lambda: NOON)
+    keeper.begin(1, TakeStart("h", "", "", "", "played", NOON, Span(0, 1), None, "free", 1.0))
+    keeper.append(1, KeyEvent(0.0, 0.0, bytes([0x90, 60, 64])))
+    assert keeper.number(1, timeout_s=60.0)
+    monkeypatch.setattr(Store, "append", refuse)
+    for k in range(5):
+        keeper.append(1, KeyEvent(1.0 + k, 0.0, bytes([0x90, 61 + k, 64])))
+        keeper.append(1, KeyEvent(1.5 + k, 0.0, bytes([0x80, 61 + k, 64])))
+    keeper.stop()
+    assert 5 <= keeper.unkept <= 6  # the first may have been written before it could be refused
+    assert "the disk is full" in keeper.problem
 
 
 def test_a_clock_set_back_loses_and_reorders_nothing(tmp_path: Path) -> None:
