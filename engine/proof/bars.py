@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
-from engine.arrangement import Arrangement, Bar, Mark, Problem
+from engine.arrangement import Arrangement, Bar, Mark, Problem, ScoreNote
 from engine.pitch_names import printed
 from engine.proof.remark import Remark, bar_key
 
@@ -78,11 +78,22 @@ def _loose_tie(arrangement: Arrangement, mark: Mark) -> Remark:
     note = note or next((n for n in arrangement.notes if mark.note_id in n.heads), None)
     name = printed(note.name) if note else "a note"
     here = note.onset_q if note and note.heads[0] == mark.note_id else mark.onset_q
-    where = "begins nowhere" if mark.text else "ends nowhere"
-    why = f"the tie at {name} {where}: no note of that key {'before' if mark.text else 'after'} it"
+    why = f"the tie at {name} {_loose_words(arrangement, mark, note)}"
     ids = (mark.note_id,)
     key = bar_key(arrangement, "tie", bar.index, here, [name])
     return Remark("tie", bar.number, bar.beat_at(here), why, 0.9, ids, key)
+
+
+def _loose_words(arrangement: Arrangement, mark: Mark, note: ScoreNote | None) -> str:
+    """What is wrong with a tie; where the key does come again, the page has not tied it."""
+    if mark.text:
+        return "begins nowhere: no note of that key before it"
+    if note is not None:
+        end_q = note.onset_q + note.duration_q
+        after = arrangement.notes_of_bars[arrangement.bar_at(end_q).index]
+        if any(n.onset_q == end_q and n.pitch == note.pitch for n in after):
+            return "is not taken up by the same key after it"
+    return "ends nowhere: no note of that key after it"
 
 
 def _key(arrangement: Arrangement, bar: Bar) -> str:

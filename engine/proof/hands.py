@@ -102,7 +102,7 @@ def _grip(
     if len({n.pitch for n in chord}) > fingers:
         why = f"the {hand} hand has {len(chord)} keys at once"
         yield remark_on(arrangement, "stretch", chord, why, 0.9)
-    if span <= reach or _shared(chord, reach):
+    if span <= reach or _shared(chord, reach) or _other_hand_may(arrangement, chord, reach):
         return
     gap, below, above = _widest_gap(chord)
     if span > 24 or (gap >= 12 and span > reach + 3):
@@ -129,6 +129,24 @@ def _shared(chord: list[ScoreNote], reach: int) -> bool:
     own = {"right": 1, "left": 2}[chord[0].hand]
     mine = [n.pitch for n in chord if n.staff == own]
     return len(mine) < len(chord) and (not mine or mine[-1] - mine[0] <= reach)
+
+
+def _other_hand_may(arrangement: Arrangement, chord: list[ScoreNote], reach: int) -> bool:
+    """Whether a voice of its own on the near side lies within the other hand's reach then."""
+    near = chord[0] if chord[0].hand == "right" else chord[-1]
+    inner = [n for n in chord if n.voice == near.voice]
+    outer = [n for n in chord if n.voice != near.voice]
+    if not outer or outer[-1].pitch - outer[0].pitch > reach:
+        return False
+    now = near.onset_q
+    theirs = [
+        n
+        for bar in arrangement.notes_of_bars[max(0, near.bar - 1) : near.bar + 1]
+        for n in bar
+        if n.hand != near.hand and n.onset_q <= now < n.onset_q + n.duration_q
+    ]
+    keys = [n.pitch for n in (*inner, *theirs)]
+    return max(keys) - min(keys) <= reach
 
 
 def _widest_gap(chord: list[ScoreNote]) -> tuple[int, ScoreNote, ScoreNote]:
