@@ -141,6 +141,7 @@ class Keyboard:
         self._port: OpenPort | None = None
         self._inlet: Inlet | None = None
         self._failures_before = self._failed_looks = 0
+        self._alike = 0
         self._stop = threading.Event()
         self._lock = threading.Lock()
         self._thread = threading.Thread(target=self._watch, name="keyboard", daemon=True)
@@ -206,8 +207,16 @@ class Keyboard:
         return self._failures_before + (self._inlet.failures if self._inlet else 0)
 
     def _is_there(self, names: Sequence[str]) -> bool:
-        mine = normalise_name(self._name, self._driver.windows)
-        return any(normalise_name(n, self._driver.windows) == mine for n in names)
+        """The very port that is open, not its twin of the same name: where the system numbers
+        them, that carries another number; where it does not, one fewer may be ours."""
+        before, self._alike = self._alike, self._count_alike(names, self._name)
+        return self._alike >= max(before, 1)
+
+    def _count_alike(self, names: Sequence[str], name: str) -> int:
+        """Ports that cannot be told from it. Windows numbers all of them anew when one goes."""
+        if not self._driver.windows:
+            return list(names).count(name)
+        return sum(normalise_name(n, True) == normalise_name(name, True) for n in names)
 
     def _open_one_of(self, names: Sequence[str]) -> None:
         remembered = self._name or self._remembered
@@ -220,6 +229,7 @@ class Keyboard:
         except PortError:
             return  # it went between looking and opening; the next look will tell
         self._inlet, self._name = inlet, name
+        self._alike = self._count_alike(names, name)
         self._changed(PortChange(name, True, self._clock.now_s()))
 
     def _leave(self) -> None:

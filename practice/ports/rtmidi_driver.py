@@ -18,6 +18,10 @@ from practice.ports.ports import ApiPorts, Callback, OpenOutput, OpenPort, PortE
 GRAIN_S = {"alsa": 0.0005, "core": 0.0005, "winmm": 0.001, "jack": 256 / 48000}
 
 
+#: An API that was not there (a JACK server that does not run yet) is asked again this often.
+ABSENT_S = 2.0
+
+
 class RtmidiDriver:
     """The system's ports through python-rtmidi. One long-lived client an API looks at the names."""
 
@@ -31,6 +35,7 @@ class RtmidiDriver:
         self._watchers: dict[int, Any] = {}
         self._problems: dict[int, str] = {}
         self._lock = threading.Lock()
+        self._again_s = time.monotonic() + ABSENT_S
         for api in rtmidi.get_compiled_api():
             self._watch_api(api)
 
@@ -39,13 +44,24 @@ class RtmidiDriver:
             return
         try:
             with quiet_libraries():
-                self._watchers[api] = self._rtmidi.MidiIn(api, name=f"{OWN_CLIENT} watch")
+                client = self._rtmidi.MidiIn(api, name=f"{OWN_CLIENT} watch")
+            # another thread may be going through the old one
+            self._watchers = {**self._watchers, api: client}
         except OSError as error:
             self._problems[api] = _why_absent(self._rtmidi.get_api_name(api), str(error))
+
+    def _watch_absent(self) -> None:
+        """A refused client leaves nothing behind; one that is made stays."""
+        if time.monotonic() >= self._again_s:
+            absent, self._problems = list(self._problems), {}
+            for api in absent:
+                self._watch_api(api)
+            self._again_s = time.monotonic() + ABSENT_S
 
     def inputs(self) -> list[str]:
         """Names of all inputs, API by API. Any thread may ask."""
         with self._lock:
+            self._watch_absent()
             return [name for watcher in self._watchers.values() for name in _names(watcher)]
 
     def list_apis(self) -> list[ApiPorts]:

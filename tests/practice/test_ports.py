@@ -140,6 +140,35 @@ def test_unplugging_shows_and_replugging_under_a_new_number_goes_on(sit):
     assert len(events) == 1
 
 
+@pytest.mark.parametrize(
+    ("one", "twin", "windows"),
+    [
+        ("Stage Piano 20:0", "Stage Piano 24:0", False),
+        ("Stage Piano", "Stage Piano", False),
+        ("Stage Piano 0", "Stage Piano 1", True),
+    ],
+)
+def test_when_the_own_one_goes_its_twin_is_not_taken_for_it(sit, one, twin, windows):
+    driver = TestDriver(one, twin)
+    driver.windows = windows
+    keyboard, _, changes = sit(driver)
+    driver.names[:] = ["Stage Piano 0" if windows else twin]
+    keyboard.look()
+    assert [c.connected for c in changes] == [True, False, True]
+    assert keyboard.name == driver.names[0]
+    assert list(driver.open) == [driver.names[0]]
+
+
+def test_a_twin_that_comes_and_one_numbered_otherwise_that_goes_change_nothing(sit):
+    driver = TestDriver("Stage Piano 20:0")
+    keyboard, _, changes = sit(driver)
+    driver.names.append("Stage Piano 24:0")
+    keyboard.look()
+    driver.names.pop()
+    keyboard.look()
+    assert len(changes) == 1
+
+
 def test_another_keyboard_is_not_taken_while_the_own_one_is_there(sit):
     driver = TestDriver("Upright")
     keyboard, _, changes = sit(driver, remembered="Upright")
