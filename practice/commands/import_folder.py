@@ -46,13 +46,18 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
         try:
             said = _import_one(file, scores, places, env, options.dry_run)
         except UndersongError as error:
-            env.warn(f"undersong: {error}")
+            env.warn(_printable(f"undersong: {error}"))
             continue
         kept += said is not None
-        env.say(f"{file.name}: {said or 'belongs to none of the arrangements; left alone'}")
+        env.say(f"{_printable(file.name)}: {said or 'belongs to none of the arrangements; left alone'}")
     verb = "would be kept" if options.dry_run else "kept"
     env.say(f"{kept} of {len(files)} recordings {verb}.")
     return ExitStatus.DONE if kept else ExitStatus.FAILED
+
+
+def _printable(text: str) -> str:
+    """On one line, whatever bytes a file's name has."""
+    return " ".join(text.encode("utf-8", "backslashreplace").decode().split())
 
 
 def _find_recordings(folder: Path) -> Iterator[Path]:
@@ -61,7 +66,8 @@ def _find_recordings(folder: Path) -> Iterator[Path]:
         return
     if not folder.is_dir():
         raise TakeError("there is no such folder", str(folder))
-    found = sorted(p for p in folder.rglob("*") if p.suffix.casefold() in ENDINGS)
+    # What is no file (a folder, a pipe, a link to nothing) is no recording, whatever its name.
+    found = [p for p in folder.rglob("*") if p.suffix.casefold() in ENDINGS and p.is_file()]
     if not found:
         raise TakeError("holds no MIDI recording", str(folder), "their names end in .mid")
     yield from sorted(found, key=lambda p: (p.stat().st_mtime, p.name))

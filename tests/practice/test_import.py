@@ -125,3 +125,16 @@ def test_the_hour_that_comes_twice_is_two_hours(scores, tmp_path: Path) -> None:
         first, again = (take.start.started for take in store.takes())
     assert again - first == timedelta(hours=1)
     assert (first.utcoffset(), again.utcoffset()) == (timedelta(hours=2), timedelta(hours=1))
+
+
+def test_what_only_looks_like_a_recording_stops_nothing(folder, exercises, tmp_path) -> None:
+    """Links to nothing, folders and names that are no text; the others are kept all the same."""
+    (folder / "gone.mid").symlink_to(tmp_path / "nowhere")
+    (folder / "folder.mid").mkdir()
+    (folder / "empty.mid").write_bytes(b"")
+    os.rename(folder / "0.mid", os.fsencode(folder) + b"/b\xff\n.mid")
+    status, said, warned = bring(folder, exercises, tmp_path, "--dry-run")
+    assert status == ExitStatus.DONE
+    assert "3 of 6 recordings would be kept." in said
+    assert "b\\udcff .mid: Brine Pump" in said
+    assert "empty.mid: not a MIDI file" in warned
