@@ -49,7 +49,9 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
             env.warn(_printable(f"undersong: {error}"))
             continue
         kept += said is not None
-        env.say(f"{_printable(file.name)}: {said or 'belongs to none of the arrangements; left alone'}")
+        env.say(
+            f"{_printable(file.name)}: {said or 'belongs to none of the arrangements; left alone'}"
+        )
     verb = "would be kept" if options.dry_run else "kept"
     env.say(f"{kept} of {len(files)} recordings {verb}.")
     return ExitStatus.DONE if kept else ExitStatus.FAILED
