@@ -30,6 +30,9 @@ TICK_S = 0.02
 #: Events reach the queue at the latest this long after their stamp; the session's own time
 #: runs so far behind, that none comes too late for it.
 GRACE_S = 0.1
+#: More messages than this wait only where a device floods: a minute of the densest playing. What
+#: comes on top is dropped and counted, so that neither memory nor the player's wait grows.
+MOST_WAITING = 5000
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +89,7 @@ class Listener:
         self._trouble = ""
         self._said = ""
         self._lost = 0
+        self._dropped = self._dropped_before = 0
         self._faults = 0
         self._stopping = False
         self._version = 0
@@ -101,7 +105,10 @@ class Listener:
 
     def hand_on(self, event: KeyEvent) -> None:
         """A message from the keyboard: into the queue, nothing else."""
-        self._queue.put(event)
+        if self._queue.qsize() < MOST_WAITING:
+            self._queue.put(event)
+        else:
+            self._dropped += 1
 
     def port_changed(self, change: PortChange) -> None:
         """The keyboard came or went."""
@@ -161,6 +168,7 @@ class Listener:
         self._stopping = self._stopping or any(isinstance(item, _Stop) for item in heard)
         for item in heard:
             self._take(item)
+        self._mind_dropped()
         if self._stopping:
             self._safely(lambda: self._session.end(self._clock.now_s()))
             self._publish()
@@ -171,6 +179,15 @@ class Listener:
         if self._session.state == "ended":
             self._ended.set()
         return True
+
+    def _mind_dropped(self) -> None:
+        """Whose release was dropped would be held for ever: after a flood all keys come up."""
+        dropped = self._dropped
+        if dropped != self._dropped_before and self._queue.qsize() < MOST_WAITING:
+            self._lost += dropped - self._dropped_before
+            self._dropped_before = dropped
+            self._trouble = f"the keyboard sent more than can be heard: {dropped} messages dropped"
+            self._safely(lambda: self._session.let_go(self._clock.now_s()))
 
     def _take_waiting(self) -> list[_Heard]:
         try:

@@ -91,6 +91,11 @@ class Session(Stretch):
         self._port, self._connected = name, connected
         return self._told()
 
+    def let_go(self, now_s: float) -> list[Happening]:
+        """Releases were lost: whatever is down comes up."""
+        self._let_go(now_s)
+        return self._told()
+
     def tell(self, command: Command, now_s: float) -> list[Happening]:
         """The player asked for something."""
         self._pass_time(now_s)

@@ -12,6 +12,7 @@ from engine.performance import KeyEvent
 from engine.read import read_arrangement
 from practice.clock import FastClock, ManualClock
 from practice.drill import Drill
+from practice.listen import listen as listening
 from practice.listen.happenings import Asked, EventHeard, PassEnded
 from practice.listen.judge import judge_pass
 from practice.listen.listen import Listener
@@ -304,3 +305,20 @@ def test_garbage_from_the_driver_harms_nothing(pump):
     listener.stop()
     assert listener.snapshot().lost_notes == 0
     assert any(isinstance(h, PassEnded) for h in told)
+
+
+def test_a_flood_is_dropped_and_counted_and_leaves_no_key_down(pump, monkeypatch):
+    monkeypatch.setattr(listening, "MOST_WAITING", 50)
+    told, clock = [], ManualClock(2.0)
+    listener = Listener(pump, Drill(SPAN), clock, told.append)
+    for pitch in range(21, 109):
+        listener.hand_on(KeyEvent(1.0, 0.0, bytes((0x90, pitch, 64))))
+    listener.start()
+    deadline = time.monotonic() + 60
+    while listener.snapshot().lost_notes < 38 and time.monotonic() < deadline:
+        time.sleep(0.01)
+    assert "38 messages dropped" in listener.snapshot().message
+    listener.stop()
+    heard = [h.event.data for h in told if isinstance(h, EventHeard)]
+    down = {data[1] for data in heard if data[0] == 0x90}
+    assert down == {data[1] for data in heard if data[0] == 0x80} == set(range(21, 71))
