@@ -15,6 +15,7 @@ from practice.listen.judge import detail_of, judge_pass
 from practice.listen.sitting import keep_as
 from practice.store.event_blobs import step_event
 from practice.store.kept import KeptTake, TakeStart
+from practice.store.section_store import keep_bars
 from practice.store.store import Store
 
 
@@ -55,6 +56,7 @@ def keep_recording(
         store.append(number, kept_events, now)
         store.end_take(number, now)
         judge_kept(store, arrangement, store.take(number), pulse, definitions)
+        keep_bars(store, arrangement)
         store.sync(number, now)
     return number
 

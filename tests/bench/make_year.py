@@ -38,6 +38,7 @@ from practice.plan.plan_sheets import sheet_of
 from practice.player import Character, Pedalling, Truth, perform_with_truth
 from practice.store.event_blobs import step_event
 from practice.store.kept import TakeStart
+from practice.store.section_store import keep_bars
 from practice.store.store import Store
 from tests.bench.learners import Learner, Learning
 
@@ -213,6 +214,7 @@ def main() -> None:
         year = Year(store, arrangement, str(options.arrangement), learner, rng,
                     last - timedelta(days=options.days - 1), late=late)  # fmt: skip
         passes = year.live(options.days)
+        keep_bars(store, arrangement)
     print(f"{passes} passes on {options.days} days in {options.folder}")
 
 

@@ -48,3 +48,21 @@ def test_old_judgements_are_kept_and_new_ones_count(exercises: Path, tmp_path: P
     out.truncate(0)
     assert main(words, env) == ExitStatus.DONE
     assert out.getvalue().endswith("0 takes judged again\n")
+
+
+def test_an_edit_after_imports_alone_is_told_bar_by_bar(exercises: Path, tmp_path: Path) -> None:
+    written = (exercises / "brine-pump.musicxml").read_text()
+    bar = written.index('<measure number="3"')
+    at = written.index("<octave>", bar) + len("<octave>")
+    score = tmp_path / "song.musicxml"
+    score.write_text(written)
+    pump = open_arrangement(score, tmp_path / "cache")
+    events = perform(pump, CHARACTERS["steady"], np.random.default_rng(1), start_s=0.5)
+    keep_recording(tmp_path / "takes.db", pump, str(score), Drill(whole_span(pump)), events, NOW)
+    score.write_text(written[:at] + str(int(written[at]) + 1) + written[at + 1 :])
+    out = io.StringIO()
+    env = Environment(stdout=out, variables={}, now=lambda: NOW)
+    assert main(["progress", str(score), "--data", str(tmp_path)], env) == ExitStatus.DONE
+    assert "The score was edited since 2026-03-01: bars 3 are new or changed, 3 gone" in (
+        out.getvalue()
+    )
