@@ -18,15 +18,16 @@ if TYPE_CHECKING:
     from practice.store.kept import KeptTake
 
 NAME = "export"
-HELP = "Write a kept take as MIDI, CSV, JSON, MusicXML with its slips, or as a report."
+HELP = "Write a kept take as MIDI, sound, CSV, JSON, MusicXML with its slips, or as a report."
 EXAMPLE = "undersong export 12 run.mid\n  undersong export 12 report.html"
 
-KINDS = (".mid", ".midi", ".csv", ".json", ".musicxml", ".svg", ".html", ".pdf")
+KINDS = (".mid", ".midi", ".wav", ".flac", ".csv", ".json", ".musicxml", ".svg", ".html", ".pdf")
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
     """Options of the command."""
     from practice.commands.options import positive_count
+    from practice.commands.sound_options import add_sound_font
 
     parser.add_argument("take", metavar="TAKE", type=positive_count, help="its number")
     parser.add_argument(
@@ -35,6 +36,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--score", metavar="FILE", help="the score, if it is no longer where it was"
     )
+    add_sound_font(parser)
 
 
 def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
@@ -50,6 +52,8 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     kept, events = read_take(places, options.take)
     if kind in (".mid", ".midi"):
         _write_midi(options.file, kept, events)
+    elif kind in (".wav", ".flac"):
+        _write_sound(options, places, events)
     else:
         _write_review(options, env, places, kept, events)
     return ExitStatus.DONE
@@ -59,6 +63,14 @@ def _write_midi(file: str, kept: KeptTake, events: list[KeyEvent]) -> None:
     from practice.store.recording import write_recording
 
     write_recording(file, events, f"{kept.start.title}, take {kept.number}")
+
+
+def _write_sound(options: argparse.Namespace, places: Places, events: list[KeyEvent]) -> None:
+    """Exactly as it was played, pedal and all."""
+    from practice.commands.sound_options import find_piano
+    from practice.sound.sound_file import write_sound
+
+    write_sound(options.file, find_piano(options.sound_font, places), events)
 
 
 def _write_review(

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from engine.errors import UndersongError
 from practice.commands.options import add_span_options, positive_count, read_drill
+from practice.commands.sound_options import add_sound_font
 from practice.environment import Environment, ExitStatus, find_places
 
 if TYPE_CHECKING:
@@ -38,7 +39,10 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--out", dest="output", metavar="PORT", help="a MIDI output instead of the built-in piano"
     )
-    parser.add_argument("--to", metavar="FILE", help="write a .wav or .mid file, play nothing")
+    add_sound_font(parser)
+    parser.add_argument(
+        "--to", metavar="FILE", help="write a .wav, .flac or .mid file, play nothing"
+    )
 
 
 def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
@@ -48,7 +52,7 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     places = find_places(options.data, env.variables)
     title, events = (_read_kept if options.take else _read_page)(options, places)
     if options.to:
-        _write(options.to, title, events, places)
+        _write(options.to, options.sound_font, title, events, places)
         env.say(f"{title}: {options.to}")
     else:
         env.say(f"{title} (Ctrl-C ends it)")
@@ -84,19 +88,19 @@ def _repeat(events: list[KeyEvent], times: int) -> list[KeyEvent]:
     return [replace(e, time_s=e.time_s + k * length_s) for k in range(times) for e in events]
 
 
-def _write(file: str, title: str, events: list[KeyEvent], places: Places) -> None:
-    kind = Path(file).suffix.casefold()
-    if kind == ".wav":
-        from practice.sound.sound import load_piano
-        from practice.sound.sound_file import write_sound
+def _write(file: str, font: str, title: str, events: list[KeyEvent], places: Places) -> None:
+    from practice.commands.sound_options import find_piano
+    from practice.sound.sound_file import KINDS, write_sound
 
-        write_sound(file, load_piano(places.cache), events)
+    kind = Path(file).suffix.casefold()
+    if kind in KINDS:
+        write_sound(file, find_piano(font, places), events)
     elif kind in (".mid", ".midi"):
         from practice.store.recording import write_recording
 
         write_recording(file, events, title)
     else:
-        raise UndersongError("not a kind of file known here", file, "name it .wav or .mid")
+        raise UndersongError("not a kind of file known here", file, "name it .wav, .flac or .mid")
 
 
 def _play(
@@ -108,7 +112,8 @@ def _play(
 
     settings, _ = load_settings(places.settings)
     port = options.output if options.output is not None else settings.output
-    instrument = open_instrument(port, places, env.clock, settings.output_latency_ms / 1000)
+    latency_s = settings.output_latency_ms / 1000
+    instrument = open_instrument(port, places, env.clock, latency_s, options.sound_font)
     accompanist = Accompanist(instrument, env.clock)
     try:
         _play_until_over(accompanist, env, events)

@@ -10,6 +10,7 @@ from practice.commands.options import positive_count
 
 if TYPE_CHECKING:
     from engine.arrangement import Arrangement
+    from engine.tone.piano import Piano
     from practice.clock import Clock
     from practice.drill import Drill
     from practice.environment import Places
@@ -19,11 +20,12 @@ if TYPE_CHECKING:
 
 
 def add_sound_options(parser: argparse.ArgumentParser) -> None:
-    """--out, --other-hand, --click-parts, --no-click, --own-notes, --silent."""
+    """--out, --sound-font, --other-hand, --click-parts, --no-click, --own-notes, --silent."""
     sound = parser.add_argument_group("sound")
     sound.add_argument(
         "--out", dest="output", metavar="PORT", help="a MIDI output instead of the built-in piano"
     )
+    add_sound_font(sound)
     sound.add_argument(
         "--other-hand", action="store_true",
         help="play the hand not practised: on the click, or following you in free pulse",
@@ -44,6 +46,14 @@ def add_sound_options(parser: argparse.ArgumentParser) -> None:
         "--own-notes", action="store_true", help="sound your own notes too (silent keyboards)"
     )
     sound.add_argument("--silent", action="store_true", help="no sound at all")
+
+
+def add_sound_font(where: argparse._ActionsContainer) -> None:
+    """--sound-font."""
+    where.add_argument(
+        "--sound-font", metavar="FILE", default="",
+        help="a SoundFont (.sf2) instead of the built-in piano; needs undersong[soundfont]",
+    )  # fmt: skip
 
 
 def seat_partner(
@@ -77,17 +87,24 @@ def seat_partner(
     needed = drill.pulse_kind == "strict" or options.other_hand or options.own_notes
 
     def open_now() -> Instrument:
-        return open_instrument(port, places, clock, settings.output_latency_ms / 1000)
+        latency_s = settings.output_latency_ms / 1000
+        return open_instrument(port, places, clock, latency_s, options.sound_font)
 
     remembered = remember_takes(places, arrangement) if options.other_hand else None
     return SecondPiano(arrangement, open_now, clock, wanted, remembered, at_once=needed)
 
 
-def open_instrument(port: str, places: Places, clock: Clock, latency_s: float = 0.0) -> Instrument:
-    """The instrument on a MIDI output, or the built-in piano where no port is named.
+def open_instrument(
+    port: str, places: Places, clock: Clock, latency_s: float = 0.0, font: str = ""
+) -> Instrument:
+    """The instrument on a MIDI output, or a piano of the program's own where no port is named.
+
+    Args:
+        latency_s: from the message or the sample handed over to the ear.
+        font: the file of a SoundFont, "" for the built-in piano.
 
     Raises:
-        UndersongError: there is no such port, or no sound card.
+        UndersongError: there is no such port, no sound card, or no such SoundFont.
     """
     if port:
         from practice.ports.rtmidi_driver import RtmidiDriver
@@ -95,7 +112,22 @@ def open_instrument(port: str, places: Places, clock: Clock, latency_s: float = 
 
         return MidiInstrument(RtmidiDriver().open_output(port))
     from practice.sound.audio_device import check_card
-    from practice.sound.sound import BuiltInPiano, load_piano
+    from practice.sound.sound import BuiltInPiano
 
     check_card()  # before the keys are rendered, which takes some seconds the first time
-    return BuiltInPiano(load_piano(places.cache), clock, latency_s)
+    return BuiltInPiano(find_piano(font, places), clock, latency_s)
+
+
+def find_piano(font: str, places: Places) -> Piano:
+    """The keys of a SoundFont, or the built-in piano's where none is named.
+
+    Raises:
+        UndersongError: the SoundFont cannot be used.
+    """
+    if font:
+        from practice.sound.sound_font import load_sound_font
+
+        return load_sound_font(font, places.cache)
+    from practice.sound.sound import load_piano
+
+    return load_piano(places.cache)

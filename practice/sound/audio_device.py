@@ -25,7 +25,7 @@ Fill = Callable[[int], npt.NDArray[np.int16]]
 CHANNELS = 2
 _LOOK_S = 0.001
 #: While one block follows the other the channel is for a moment between them and looks idle.
-_CHANGING_S, _LOOKS = 0.0005, 4
+_CHANGING_S, _LOOKS = 0.0005, 12
 
 
 class AudioDevice:

@@ -35,14 +35,19 @@ def load_piano(cache: Path | None) -> Piano:
         return unpack_piano(file.read_bytes())
     except (OSError, ValueError, KeyError):
         piano = render_piano()
+    keep_piano(file, piano)
+    return piano
+
+
+def keep_piano(file: Path, piano: Piano) -> None:
+    """Put rendered keys into the cache; where that cannot be, they are rendered again next time."""
+    part = file.with_suffix(".part")
     try:
-        cache.mkdir(parents=True, exist_ok=True)
-        part = file.with_suffix(".part")
+        file.parent.mkdir(parents=True, exist_ok=True)
         part.write_bytes(pack_piano(piano))
         part.replace(file)
     except OSError:
         pass
-    return piano
 
 
 def pack_piano(piano: Piano) -> bytes:

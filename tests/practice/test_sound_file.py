@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 
 from engine.errors import UndersongError
 from engine.performance import KeyEvent
@@ -50,6 +51,18 @@ def test_the_pedal_is_heard(piano: Piano, tmp_path: Path) -> None:
         sound = read_left(tmp_path / f"{name}.wav")
         levels.append(np.sqrt(np.mean(sound[int(1.2 * RATE_HZ) : int(1.5 * RATE_HZ)] ** 2)))
     assert levels[1] > 5 * levels[0]
+
+
+def test_flac_holds_the_very_samples_of_wav(piano: Piano, tmp_path: Path) -> None:
+    """FLAC loses nothing (RFC 9639, section 1); read back by libsndfile."""
+    events = [KeyEvent(1.0, 0.0, b"\x90\x3c\x50"), KeyEvent(1.2, 0.0, b"\x90\x43\x30")]
+    for name in ("x.wav", "x.flac"):
+        write_sound(tmp_path / name, piano, events)
+    assert (tmp_path / "x.flac").read_bytes()[:4] == b"fLaC"
+    read, rate_hz = soundfile.read(tmp_path / "x.flac", dtype="int16")
+    assert rate_hz == RATE_HZ
+    assert np.array_equal(read[:, 0], read_left(tmp_path / "x.wav").astype(np.int16))
+    assert (tmp_path / "x.flac").stat().st_size < (tmp_path / "x.wav").stat().st_size
 
 
 def test_silence_is_refused_and_leaves_no_file(piano: Piano, tmp_path: Path) -> None:

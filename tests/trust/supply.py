@@ -18,6 +18,8 @@ from tests.trust.verdict import Verdict
 ROOT = Path(__file__).resolve().parents[2]
 #: What a library of ours needs for a use that we make of it, with the file that says so.
 USED_THROUGH = {"brotli": "fontTools.ttLib.woff2"}
+#: Extras for those who work on the program; any other is for the player.
+OURS = ("test", "bench", "lint")
 Names = set[str]
 
 
@@ -30,6 +32,13 @@ def declared() -> Names:
     """Distributions that pyproject names for running the program."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
     return {plain(Requirement(line).name) for line in project["dependencies"]}
+
+
+def offered() -> Names:
+    """Distributions of the extras that add something for the player."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    extras = project["optional-dependencies"].items()
+    return {plain(Requirement(x).name) for name, of in extras if name not in OURS for x in of}
 
 
 @cache
@@ -61,9 +70,10 @@ def unused() -> Names:
 
 
 def undeclared() -> Names:
-    """Imported and not declared: modules."""
-    of = _modules_of_distributions()
-    return {m for m in imported() if not {plain(d) for d in of.get(m, ())} & declared()}
+    """Imported and neither declared nor offered as an extra: modules."""
+    of, told = _modules_of_distributions(), declared() | offered()
+    missing = {m for m in imported() if not {plain(d) for d in of.get(m, ())} & told}
+    return missing - {m for m in missing if m not in of and plain(m) in offered()}
 
 
 @cache
