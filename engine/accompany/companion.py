@@ -14,8 +14,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from engine.accompany.clicks import find_beat_q
 from engine.accompany.remembered import Remembered
-from engine.accompany.timing import HABITS, Habits, Timing
+from engine.accompany.timing import HABITS, Habits
+from engine.accompany.trust import TrustedTiming
 from engine.arrangement import Arrangement, Hands, Span, notes_in
 
 #: What falls together with the player is ventured ahead of them only when surer than this.
@@ -35,6 +37,8 @@ AHEAD = 2
 LEAP_Q = 2.0
 #: A finger may be so late for an onset so near that others have passed.
 LATE_FINGER_S, NEAR_Q = 0.2, 0.5
+#: Notes of one chord follow each other, rolled ever so slowly, within this.
+ROLLED_S = 0.3
 _HEARD_LEVELS = 12
 
 
@@ -77,7 +81,8 @@ class Companion:
         self._softer = softer
         bar = arrangement.bars[span.from_bar]
         s_per_q = 60.0 / arrangement.tempo_at(bar.onset_q).qpm / rate
-        self._timing = Timing(4.0 * bar.beats / bar.beat_unit, s_per_q, habits)
+        beat_q = float(find_beat_q(arrangement, bar))
+        self._timing = TrustedTiming(4.0 * bar.beats / bar.beat_unit, beat_q, s_per_q, habits)
         mine = self._mine = self._played(notes_in(arrangement, span, hands))
         other: Hands = "left" if hands == "right" else "right"
         theirs = set() if hands == "both" else set(notes_in(arrangement, span, other).tolist())
@@ -129,8 +134,14 @@ class Companion:
         return [cue for cue in self._cues if cue.time_s > onset_s]
 
     def _is_straggler(self, onset_q: float, onset_s: float, pitch: int) -> bool:
-        """A lower note of the chord just struck, or a finger late for an onset already passed."""
-        if self._place_q is None or onset_s - self._place_s > LATE_FINGER_S:
+        """A lower note of the chord just struck, or one that comes too late to move the time: of
+        the same chord, or of an onset already passed."""
+        if self._place_q is None:
+            return False
+        after_s = onset_s - self._place_s
+        if onset_q == self._place_q and ROLLED_S < after_s <= PAUSE_LEAST_S:
+            return True
+        if after_s > LATE_FINGER_S:
             return False
         if onset_q == self._place_q:
             return pitch <= self._top
