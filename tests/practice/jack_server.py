@@ -12,6 +12,8 @@ import tempfile
 import time
 from pathlib import Path
 
+import pytest
+
 
 def why_not():
     """Why there can be no server here, "" where there can."""
@@ -19,12 +21,17 @@ def why_not():
     return f"{' and '.join(missing)} missing: install jackd2 to test real ports" if missing else ""
 
 
+def server_environment(name=f"undersong-{os.getpid()}"):
+    """The environment of programs that are to use a server of that name, running or not."""
+    return {**os.environ, "JACK_DEFAULT_SERVER": name, "JACK_NO_START_SERVER": "1"}
+
+
 @contextlib.contextmanager
-def running_server(period_frames=1024):
+def running_server(period_frames=1024, env=None):
     """Start a server; yields the environment for programs that are to use it."""
     _clear_dead_servers()
-    name = f"undersong-{os.getpid()}"
-    env = {**os.environ, "JACK_DEFAULT_SERVER": name, "JACK_NO_START_SERVER": "1"}
+    env = dict(env or server_environment())
+    name = env["JACK_DEFAULT_SERVER"]
     command = ["jackd", "-n", name, "-r", "-d", "dummy", "-r", "48000", "-p", str(period_frames)]
     with tempfile.NamedTemporaryFile(suffix=".log") as log:
         env["JACK_TEST_LOG"] = log.name
@@ -44,6 +51,21 @@ def times_skipped(env):
     """How often the server has gone on without a program that was not ready in its period."""
     with open(env["JACK_TEST_LOG"], encoding="utf-8", errors="replace") as log:
         return sum("was not finished" in line for line in log)
+
+
+def fairly(jack, attempt):
+    """Try again where the server itself says that it went on without a program that was not ready,
+    for then notes are lost before they come here; on a machine too busy for that, skip."""
+    for _ in range(3):
+        before = times_skipped(jack)
+        try:
+            attempt()
+        except AssertionError:
+            if times_skipped(jack) == before:
+                raise
+        else:
+            return
+    pytest.skip("the machine is too busy: in three tries the JACK server skipped a program")
 
 
 def _clear_dead_servers():

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from jack_server import times_skipped
+from jack_server import fairly
 
 from engine.arrangement import Span
 from engine.read import read_arrangement
@@ -86,21 +86,6 @@ def play(jack, tmp_path):
     for one in started:
         one.process.kill()
         one.process.wait(10)
-
-
-def fairly(jack, attempt):
-    """Try again where the server itself says that it went on without a program that was not ready,
-    for then notes are lost before they come here; on a machine too busy for that, skip."""
-    for _ in range(3):
-        before = times_skipped(jack)
-        try:
-            attempt()
-        except AssertionError:
-            if times_skipped(jack) == before:
-                raise
-        else:
-            return
-    pytest.skip("the machine is too busy: in three tries the JACK server skipped a program")
 
 
 def send(env, path, *options, client="Test piano"):
