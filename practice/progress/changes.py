@@ -37,12 +37,16 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True)
 class Claim:
-    """A change, a regression or a plateau, with its test and the number of passes behind it."""
+    """A change, a regression or a plateau, with its test and the number of passes behind it.
+
+    `words` is a whole sentence, `short` only from what to what; "" for a plateau.
+    """
 
     measure: Measure
     change: Change
     passes: int
     words: str
+    short: str = ""
 
 
 #: How a measure is read from a day, which way is better, and what is worth having.
@@ -140,7 +144,8 @@ def _judge(candidates: Sequence[Candidate], looks: int) -> Iterator[Claim]:
             max(looks, 1),
         )
         if change.verdict in ("better", "worse", "no change"):
-            yield Claim(one.measure, change, one.passes, _say(one, change, looks))
+            words = _say(one, change, looks)
+            yield Claim(one.measure, change, one.passes, words, _say_short(one, change))
 
 
 def _say(one: Candidate, change: Change, looks: int) -> str:
@@ -155,6 +160,13 @@ def _say(one: Candidate, change: Change, looks: int) -> str:
         f"{one.measure}: {change.verdict}, {_number(one, before)} to {_number(one, now)} ({where}; "
         f"{change.test}, p = {change.p_value:.3f}, {looks} comparisons made)"
     )
+
+
+def _say_short(one: Candidate, change: Change) -> str:
+    if change.verdict == "no change":
+        return ""
+    before, now = (sum(v) / len(v) for v in (one.earlier, one.later))
+    return f"{_number(one, before)} to {_number(one, now)} {one.since}"
 
 
 def _say_cost(one: Candidate, change: Change, looks: int) -> str:

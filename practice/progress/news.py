@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from engine.measure.quantiles import t_quantile
+from practice.progress.changes import Claim
 from practice.progress.progress import HandProgress, Progress, SectionProgress
 
 LEVEL = 0.05
@@ -42,7 +43,7 @@ class News:
 
 def find_news(progress: Progress) -> tuple[News, ...]:
     """The most telling first."""
-    told = (_weak, _late_places, _overnight, _changes, _kinds, _costs)
+    told = (_weak, _late_places, _overnight, _costs, _changes, _mended_places, _kinds)
     return tuple(itertools.chain.from_iterable(find(progress) for find in told))[:MOST]
 
 
@@ -116,6 +117,31 @@ def _say_place(place: int, sign: int, told: Sequence[tuple[str, float, int]]) ->
     )
 
 
+def _mended_places(progress: Progress) -> Iterator[News]:
+    """A place that could be heard in the first passes and is otherwise in the last."""
+    tried = [(s, h) for s, h in _hands(progress) if _can_compare(h)]
+    looks = sum(len(h.places_now[0]) for _, h in tried)
+    found: dict[int, list[tuple[str, float, float, int]]] = {}
+    for section, hand in tried:
+        then, now = np.array(hand.places_then), np.array(hand.places_now)
+        rows = zip(_means(then, looks), _means(now, looks), strict=True)
+        for place, ((was, half_was), (mean, half)) in enumerate(rows):
+            apart = abs(was - mean) > math.hypot(half_was, half)
+            if apart and abs(was) > HARDLY_HEARD_MS > abs(mean):
+                name = _with_hand(section.name, hand.hands)
+                found.setdefault(place + 1, []).append((name, was, mean, len(then) + len(now)))
+    for place, told in found.items():
+        where = "; ".join(f"{name} {was:+.0f} to {now:+.0f} ms" for name, was, now, _ in told)
+        n = sum(count for *_, count in told)
+        words = f"Place {place} of the figure has come right: {where} ({n} passes)."
+        yield News("mended", words, n, "passes")
+
+
+def _can_compare(hand: HandProgress) -> bool:
+    then, now = hand.places_then, hand.places_now
+    return min(len(then), len(now)) >= LEAST and len(then[0]) == len(now[0])
+
+
 # nights
 
 
@@ -141,12 +167,31 @@ def _overnight(progress: Progress) -> Iterator[News]:
 
 
 def _changes(progress: Progress) -> Iterator[News]:
+    """What got worse, then better, then no further where it is not secure yet; by measure."""
     told = [(s, h, c) for s, h in _hands(progress) for c in h.claims]
     for verdict in ("worse", "better", "no change"):
-        for section, hand, claim in told:
-            if claim.change.verdict == verdict:
-                name = _with_hand(section.name, hand.hands)
+        for measure in dict.fromkeys(c.measure for _, _, c in told):
+            found = [
+                (_with_hand(s.name, h.hands), c)
+                for s, h, c in told
+                if c.measure == measure and c.change.verdict == verdict
+                and (verdict != "no change" or h.standing.stage != "secure")
+            ]  # fmt: skip
+            if len(found) == 1:
+                name, claim = found[0]
                 yield News(verdict, f"{name}: {claim.words}.", claim.passes, "passes")
+            elif found:
+                yield _say_changes(verdict, measure, found)
+
+
+def _say_changes(verdict: str, measure: str, found: Sequence[tuple[str, Claim]]) -> News:
+    n = sum(claim.passes for _, claim in found)
+    word = "no further lately" if verdict == "no change" else verdict
+    where = "; ".join(f"{name} {claim.short}".strip() for name, claim in found)
+    p = [c.change.p_value for _, c in found if c.change.p_value is not None]
+    test = f"{found[0][1].change.test}, p at most {max(p):.3f}; " if p else ""
+    words = f"{measure}: {word} in {len(found)} sections: {where} ({test}{n} passes)."
+    return News(verdict, words[0].upper() + words[1:], n, "passes")
 
 
 # kinds of slip

@@ -9,7 +9,10 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from engine.findings import no_estimate
+from engine.measure.change import Change
 from engine.standing import Retention, Standing
+from practice.progress.changes import Claim
 from practice.progress.news import compare_shares, find_news
 from practice.progress.progress import HandProgress, Progress, SectionProgress, Weak
 from practice.store.history import Day, Sums, Totals, mean_from
@@ -114,3 +117,38 @@ def test_chance_alone_is_seldom_news() -> None:
                       for k, n in enumerate(row))  # fmt: skip
         wrong += len({one.kind for one in find_news(page(*sections, kinds=kinds))})
     assert wrong <= 200 * 2 * 0.05
+
+
+def test_a_place_that_came_right_is_told_from_one_that_never_did() -> None:
+    rng = np.random.default_rng(6)
+    mended = section(
+        1, places_then=places(rng, [0, 14, 0]), places_now=places(rng, [0, 1, 0])
+    )  # fmt: skip
+    (news,) = find_news(page(mended))
+    assert news.words == "Place 2 of the figure has come right: Section 1 +15 to +1 ms (40 passes)."
+    same = section(1, places_then=places(rng, [0, 4, 0]), places_now=places(rng, [0, 1, 0]))
+    assert find_news(page(same)) == ()
+
+
+def claim(verdict: str, short: str, words: str = "w") -> Claim:
+    change = Change(verdict, no_estimate("", "ms"), 0.001, None, "a test", "")
+    return Claim("evenness", change, 20, words, short)
+
+
+def test_like_changes_are_told_in_one_sentence_and_what_got_worse_first() -> None:
+    better = [section(k, claims=(claim("better", f"{k} ms to 1 ms since then"),)) for k in (1, 2)]
+    worse = section(3, claims=(claim("worse", "", "evenness: worse"),))
+    told = [one.words for one in find_news(page(*better, worse))]
+    assert told == [
+        "Section 3: evenness: worse.",
+        "Evenness: better in 2 sections: Section 1 1 ms to 1 ms since then; "
+        "Section 2 2 ms to 1 ms since then (a test, p at most 0.001; 40 passes).",
+    ]
+
+
+def test_a_plateau_is_news_only_where_there_is_some_way_to_go() -> None:
+    flat = section(1, claims=(claim("no change", "", "evenness: a plateau"),))
+    assert [one.kind for one in find_news(page(flat))] == ["no change"]
+    secure = Standing(1, "both", "secure", "", "", 9, 9)
+    there = replace(flat, hands=(replace(flat.hands[0], standing=secure),))
+    assert find_news(page(there)) == ()
