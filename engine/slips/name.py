@@ -38,8 +38,9 @@ WRONG: tuple[Teller, ...] = (
 EXTRA: tuple[Teller, ...] = (
     tell_doubled, tell_brushed, tell_anticipation, tell_late_change, tell_other_hand, tell_added,
 )  # fmt: skip
-#: An explanation must be at least so likely among all of them; else it is unclear.
-ENOUGH = 0.5
+#: An explanation must be at least so likely among all of them; else it is unclear. So a key
+#: that is beside the right one and in the next stroke too is called neither.
+ENOUGH = 0.62
 #: Functions that go without saying.
 PLAIN_FUNCTIONS = ("root", "fifth", "minor third", "major third")
 

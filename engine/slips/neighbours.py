@@ -9,7 +9,7 @@ from engine.arrangement import Figure, Hand, ScoreNote, Twins
 from engine.slips import kinds
 from engine.slips.alike import MOST
 from engine.slips.scene import Scene
-from engine.slips.tellers import Telling, plain
+from engine.slips.tellers import Telling, in_octave, plain
 
 #: How far, in quarters, the next or last harmony is looked for where no figure tells.
 REACH_Q = 4.0
@@ -34,12 +34,18 @@ def _beside(scene: Scene, way: int) -> Telling | None:
     if scene.played is None or scene.score is None or scene.written is None:
         return None
     chord = scene.next_chord(way)
+    if in_octave(scene):
+        return None
     if not chord or scene.played.pitch in {n.pitch for n in scene.own_chord()}:
         return None
-    for other in chord:
+    where = "the next stroke" if way > 0 else "the last stroke"
+    chord = sorted(chord, key=lambda n: n.pitch)
+    rank = sum(n.pitch < scene.written.pitch for n in scene.own_chord())
+    for k, other in enumerate(chord):
         if other.pitch == scene.played.pitch:
-            where = "the next stroke" if way > 0 else "the last stroke"
-            return _telling(way, 0.8 / len(chord), where, other)
+            # A hand that is in thought at another chord takes each note from its own place in it.
+            own = k == min(rank, len(chord) - 1)
+            return _telling(way, 0.8 if own else 0.2 / len(chord), where, other)
     return None
 
 

@@ -155,14 +155,23 @@ def octave_partner(scene: Scene) -> ScoreNote | None:
     return None
 
 
+def in_octave(scene: Scene) -> bool:
+    """Whether the hand stood on a written octave: one note right, the other a key or two off.
+
+    Whoever reads or remembers an octave wrong does so in both its notes.
+    """
+    note, played = scene.written, scene.played
+    if note is None or played is None or octave_partner(scene) is None:
+        return False
+    return 1 <= abs(played.pitch - note.pitch) <= 2
+
+
 def tell_split(scene: Scene) -> Telling | None:
     """One note of a written octave a key or two off, while its partner was right."""
     note, played, other = scene.written, scene.played, octave_partner(scene)
-    if note is None or played is None or other is None:
+    if note is None or played is None or other is None or not in_octave(scene):
         return None
     off = played.pitch - note.pitch
-    if not 1 <= abs(off) <= 2:
-        return None
     size = "stretched" if (off > 0) == (note.pitch > other.pitch) else "closed"
     keys = {1: "a key", 2: "two keys"}[abs(off)]
     evidence = f"{plain(other.name)} an octave away was right"
@@ -178,6 +187,8 @@ def tell_other_hand(scene: Scene) -> Telling | None:
     theirs = [
         n for n in scene.sounding if n.hand != scene.hand and n.pitch % 12 == played.pitch % 12
     ]
+    if in_octave(scene):
+        return None
     if not theirs or played.pitch % 12 in own:
         return None
     other = min(theirs, key=lambda n: (n.onset_q != scene.onset_q, abs(n.pitch - played.pitch)))

@@ -51,7 +51,10 @@ def named(arrangement: Arrangement, performance: Performance, found: bool) -> li
     by_played = {s.played: s.kind for s in slips if s.played is not None}
     by_score = Counter({s.score: 1 for s in slips if s.played is None})
     pairs = [
-        (planted_kind(arrangement, performance, t), by_played.pop(t.played, ""))
+        (
+            planted_kind(arrangement, performance, t, notes[t.played].pitch),
+            by_played.pop(t.played, ""),
+        )
         for t in performance.truth
         if t.kind
     ]
@@ -61,15 +64,23 @@ def named(arrangement: Arrangement, performance: Performance, found: bool) -> li
     return [*pairs, *(("", kind) for kind in by_played.values())]
 
 
-def planted_kind(arrangement: Arrangement, performance: Performance, truth: Truth) -> str:
-    """The kind planted; a key or a sign missed in one note of an octave is a split octave.
+OF_WHOLE_OCTAVES = (
+    "accidental missed", "neighbour key", "anticipation", "late change", "other hand's note",
+)  # fmt: skip
 
-    The pianist plays note by note. A person who misreads a sign, or misses a place by a key, does
-    so in both notes of an octave: with one right and one a key or two off, it was split.
+
+def planted_kind(arrangement: Arrangement, performance: Performance, truth: Truth, key: int) -> str:
+    """The kind planted; one note of an octave a key or two off is a split octave.
+
+    The pianist plays note by note. A person who misreads a sign, misses a place by a key, or is in
+    thought at the next chord, is so in both notes of an octave: with one right and one a key or
+    two off, it was split.
     """
-    if truth.kind not in ("accidental missed", "neighbour key") or truth.stands_for is None:
+    if truth.kind not in OF_WHOLE_OCTAVES or truth.stands_for is None:
         return truth.kind
     note = arrangement.notes[truth.stands_for]
+    if abs(key - note.pitch) > 2:
+        return truth.kind
     right = {t.score for t in performance.truth if t.what == "right"}
     for i, other in enumerate(arrangement.notes):
         octave = other.hand == note.hand and abs(other.pitch - note.pitch) == 12
@@ -79,16 +90,22 @@ def planted_kind(arrangement: Arrangement, performance: Performance, truth: Trut
 
 
 def table(pairs: list[tuple[str, str]]) -> list[str]:
-    """Rows planted, columns named."""
+    """Rows planted, columns named; then how often a kind was named so, and a name was right.
+
+    "right": of those planted. "told": of those not called unclear. "true": of those called so.
+    """
     columns = [*KINDS, ""]
     heads = [k[:9] if k else "nothing" for k in columns]
-    lines = [" " * 20 + " ".join(f"{h:>9}" for h in heads) + "    right"]
+    lines = [" " * 20 + " ".join(f"{h:>9}" for h in (*heads, "right", "told", "true"))]
     count = Counter(pairs)
     for row in [*KIND_OF.values(), ""]:
         cells = [count[row, c] for c in columns]
-        total = sum(cells)
-        share = f"{count[row, row] / total:8.3f}" if total and row else ""
-        lines.append(f"{row or 'nothing':20}" + " ".join(f"{c:9}" for c in cells) + f" {share}")
+        named = sum(count[r, row] for r in [*KIND_OF.values(), ""])
+        shares = [
+            f"{count[row, row] / n:9.3f}" if n and row else " " * 9
+            for n in (sum(cells), sum(cells) - count[row, "unclear"], named)
+        ]
+        lines.append(f"{row or 'nothing':20}" + " ".join([*(f"{c:9}" for c in cells), *shares]))
     return lines
 
 

@@ -106,6 +106,21 @@ CASES = [
         "bar 36, beat 2: G♭ for B♭: G♭ comes next, it came too soon", "Gb2",
         {("36", 2, "Bb2"): 42},
     ),
+    Case(
+        "the key below", SALT, (4, 12), "neighbour key",
+        "bar 8, beat 1.25: B𝄫 for B♭: the key below was struck", "Bbb2",
+        {("8", 1.25, "Bb2"): 45},
+    ),
+    Case(
+        "the left hand's note in the right", PANS, (0, 8), "other hand's note",
+        "bar 5, beat 1: G for D: it belongs to the left hand", "G5",
+        {("5", 1, "D5"): 79},
+    ),
+    Case(
+        "the last harmony kept", SLUICES, (0, 6), "late change",
+        "bar 4, beat 1: E for C♯: E came before, it was kept too long", "E3",
+        {("4", 1, "C#3"): 52},
+    ),
 ]  # fmt: skip
 
 
@@ -187,6 +202,27 @@ def test_one_key_that_may_be_two_things_is_unclear(pages: dict[str, Arrangement]
     notes, findings = play(page, case)
     (slip,) = name_slips(page, notes, findings)
     assert slip.kind == "unclear"
+
+
+def test_a_key_that_two_kinds_explain_as_well_is_not_guessed(
+    pages: dict[str, Arrangement],
+) -> None:
+    """In bar 3 of Two Sluices A for G sharp is the key above, and A comes next."""
+    page = pages[SLUICES]
+    case = Case("either", SLUICES, (0, 4), "", "",
+                other_keys={("3", 1, "G#5"): 81, ("3", 1, "G#4"): 69})  # fmt: skip
+    notes, findings = play(page, case)
+    for slip in name_slips(page, notes, findings):
+        assert slip.kind == "unclear", slip
+        assert "neighbour key or anticipation" in slip.words
+
+
+def test_one_note_of_an_octave_off_is_no_anticipation(pages: dict[str, Arrangement]) -> None:
+    page = pages[SLUICES]
+    case = Case("one of two", SLUICES, (0, 4), "", "", other_keys={("3", 1, "G#5"): 81})
+    notes, findings = play(page, case)
+    (slip,) = name_slips(page, notes, findings)
+    assert slip.kind == "octave split"
 
 
 def test_slips_are_counted_by_section(pages: dict[str, Arrangement]) -> None:
