@@ -58,6 +58,16 @@ class Recording:
     pedals: tuple[PedalMove, ...] = ()
 
 
+#: Data bytes after a status byte, by its high four bits (MIDI 1.0 Detailed Specification).
+DATA_BYTES = {0x8: 2, 0x9: 2, 0xA: 2, 0xB: 2, 0xC: 1, 0xD: 1, 0xE: 2}
+
+
+def is_channel_message(data: bytes) -> bool:
+    """A whole message of a key, pedal or wheel: a known status byte and just its data bytes."""
+    due = DATA_BYTES.get(data[0] >> 4) if data else None
+    return due is not None and len(data) == 1 + due and max(data[1:]) < 0x80
+
+
 class NotePairer:
     """Turns messages into notes and pedal moves, one by one. Any bytes are taken.
 

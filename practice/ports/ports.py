@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from engine.errors import UndersongError
-from engine.performance import KeyEvent
+from engine.performance import KeyEvent, is_channel_message
 from practice.clock import Clock
 from practice.ports.port_names import choose_name, normalise_name
 from practice.ports.stamps import StampClock
@@ -96,8 +96,8 @@ class Inlet:
         try:
             message, delta_s = heard
             time_s, uncertainty_s = self._stamps.stamp(now_s, delta_s)
-            if message and 0x80 <= message[0] < 0xF0:
-                self._hand_on(KeyEvent(time_s, uncertainty_s, bytes(message)))
+            if message and is_channel_message(data := bytes(message)):
+                self._hand_on(KeyEvent(time_s, uncertainty_s, data))
         except Exception:
             self.failures += 1
 

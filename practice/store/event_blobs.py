@@ -12,14 +12,12 @@ from __future__ import annotations
 import zlib
 from collections.abc import Iterable, Iterator
 
-from engine.performance import KeyEvent
+from engine.performance import DATA_BYTES, KeyEvent, is_channel_message
 
 STEPS_A_SECOND = 100_000
 _RAW, _PACKED = b"\x01", b"\x02"
 _UNCERTAINTY = 0xF4
 _DOUBT_STEPS_A_SECOND = 10_000
-#: Data bytes after a status byte, by its high four bits (MIDI 1.0 Detailed Specification).
-_DATA_BYTES = {0x8: 2, 0x9: 2, 0xA: 2, 0xB: 2, 0xC: 1, 0xD: 1, 0xE: 2}
 
 
 class BlobError(ValueError):
@@ -33,10 +31,15 @@ def step_event(event: KeyEvent, start_s: float = 0.0) -> KeyEvent:
 
 
 def pack_events(events: Iterable[KeyEvent], deflate: bool = False) -> bytes:
-    """Events, in order of time from the take's start (never before it), as a blob."""
+    """Events, in order of time from the take's start (never before it), as a blob.
+
+    What is no whole message is left out: it means nothing, and what follows could not be read.
+    """
     out = bytearray()
     at, doubt = 0, -1
     for event in events:
+        if not is_channel_message(event.data):
+            continue
         now_doubt = _doubt_steps(event)
         if now_doubt != doubt:
             out += bytes((_UNCERTAINTY, now_doubt))
@@ -80,7 +83,7 @@ def _unpack(body: bytes) -> Iterator[KeyEvent]:
             at += 2
             continue
         delta, start = _unpack_number(body, at + 1)
-        end = start + _DATA_BYTES[status >> 4]
+        end = start + DATA_BYTES[status >> 4]
         if end > len(body):
             raise IndexError
         step += delta

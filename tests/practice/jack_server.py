@@ -21,8 +21,9 @@ def why_not():
     return f"{' and '.join(missing)} missing: install jackd2 to test real ports" if missing else ""
 
 
-def server_environment(name=f"undersong-{os.getpid()}"):
-    """The environment of programs that are to use a server of that name, running or not."""
+def server_environment(kind="undersong"):
+    """The environment of programs that are to use a server of this kind, running or not."""
+    name = f"{kind}-{os.getpid()}"
     return {**os.environ, "JACK_DEFAULT_SERVER": name, "JACK_NO_START_SERVER": "1"}
 
 

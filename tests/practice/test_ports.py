@@ -111,6 +111,16 @@ def test_clock_sensing_and_exclusive_messages_are_passed_over_and_their_time_is_
     assert heard[-1].time_s == pytest.approx(1.2)
 
 
+def test_half_messages_and_what_is_no_message_are_passed_over():
+    heard = []
+    inlet = Inlet(ManualClock(), StampClock(), heard.append)
+    odd = ([0xB0], [0x90, 60], [60, 64], [0x90, 200, 64], [0x90, 60, 64, 1], [0xC0, 1, 2], [0xF4])
+    for message in (*odd, [0xC0, 1], [0x90, 60, 64]):
+        inlet((message, 0.0))
+    assert [bytes(e.data) for e in heard] == [b"\xc0\x01", b"\x90\x3c\x40"]
+    assert inlet.failures == 0
+
+
 def test_a_callback_that_fails_is_counted_and_the_next_message_comes():
     heard = []
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from engine.arrangement import Span
 from engine.errors import TakeError
 from engine.findings import Finding, Slip
-from engine.performance import KeyEvent, Pulse
+from engine.performance import KeyEvent, Pulse, is_channel_message
 from practice.store.event_blobs import BlobError, pack_events, step_event, unpack_events
 from practice.store.kept import KeptPass, PassDetail, TakeStart, pack_detail, unpack_detail
 from practice.store.migrations import STEPS
@@ -63,6 +63,12 @@ def test_events_come_out_of_a_blob_as_they_went_in(rows, deflate):
         at += step
         events.append(KeyEvent(at / 100_000, doubt / 10_000, data))
     assert unpack_events(pack_events(events, deflate)) == events
+
+
+@given(st.lists(st.one_of(messages, st.binary(max_size=5))))
+def test_what_is_no_message_spoils_none_of_the_others(datas):
+    whole = [KeyEvent(0.0, 0.0, data) for data in datas if is_channel_message(data)]
+    assert unpack_events(pack_events(KeyEvent(0.0, 0.0, data) for data in datas)) == whole
 
 
 @given(st.binary(max_size=60))
