@@ -131,7 +131,8 @@ def _sentence(scene: Scene, expected: str, heard: str, telling: Telling) -> str:
     if not expected:
         return f"{where}: {plain(heard)} too many: {telling.words}"
     if plain(heard) == plain(expected):
-        return f"{where}: {plain(expected)} {telling.words}{_function(scene)}"
+        far = "" if telling.kind == kinds.OCTAVE else "in another octave: "
+        return f"{where}: {plain(expected)} {far}{telling.words}{_function(scene)}"
     words = f"{plain(heard)} for {plain(expected)}: {telling.words}"
     return f"{where}: {words}{_function(scene)}"
 
