@@ -25,12 +25,17 @@ SURE_S = 0.04
 #: Softer than the player by so many steps of velocity (about 3 dB).
 SOFTER = 12
 SOFTEST, LOUDEST = 18, 100
+#: In a run, onsets nearer than this, one of the player's may be missing: what falls on it is
+#: played when it is so late, and what follows for so long. In slower music they may be waiting.
+RUN_S, MISSING_S, CARRY_S = 0.4, 0.015, 0.3
 #: Between the notes of a broken chord, and from a grace note to its main note, seconds.
 ROLL_S, GRACE_S = 0.035, 0.08
 #: A break this many times as long as was expected is a pause: the course of tempo begins anew.
 PAUSE_FACTOR, PAUSE_LEAST_S = 3.0, 1.5
 #: So many overdue notes are played at once when the player comes early; of more, the last ones.
 MOST_OVERDUE = 3
+#: So many notes at the most are played beyond an onset that may be missing.
+MOST_CARRIED = 6
 #: So many onsets ahead a key may be one that was to come.
 AHEAD = 2
 #: Two notes so near to each other bear out a leap.
@@ -206,22 +211,40 @@ class Companion:
     def _plan(self, here_q: float, now_s: float) -> list[Cue]:
         after = self._player_q[self._player_q > here_q + 1e-9]
         next_q = float(after[0]) if len(after) else np.inf
-        end = int(np.searchsorted(self._notes_q, next_q + 1e-9))
-        chosen = list(range(self._first_worth_playing(here_q), end))
+        until_s = self._carry_until_s(next_q, now_s)
+        chosen = list(range(self._first_worth_playing(here_q), self._end(next_q, until_s)))
         if not chosen:
             return []
         notes_q = self._notes_q[chosen]
         time_s, spread_s = self._timing.predict(self._bend(notes_q))
         time_s = np.where(notes_q <= here_q + 1e-9, now_s, np.maximum(time_s, now_s))
-        meets = notes_q >= next_q - 1e-9
-        keep = ~meets | (spread_s <= SURE_S)
-        until_q = notes_q + self._table["duration_q"][[self._notes[k] for k in chosen]]
-        until_s, _ = self._timing.predict(self._bend(until_q))
+        unsure = (np.abs(notes_q - next_q) < 1e-9) & (spread_s > SURE_S)
+        time_s = np.maximum.accumulate(np.where(unsure, time_s + MISSING_S, time_s))
+        keep = ~unsure | (until_s > now_s)
+        ends_q = notes_q + self._table["duration_q"][[self._notes[k] for k in chosen]]
+        ends_s, _ = self._timing.predict(self._bend(ends_q))
         return [
-            self._cue(self._notes[k], float(at), float(until))
-            for k, at, until, kept in zip(chosen, time_s, until_s, keep, strict=True)
+            self._cue(self._notes[k], float(at), float(end))
+            for k, at, end, kept in zip(chosen, time_s, ends_s, keep, strict=True)
             if kept
         ]
+
+    def _carry_until_s(self, next_q: float, now_s: float) -> float:
+        """Up to when notes are played though the player's next onset may not come; `now_s` where
+        they would be waited for."""
+        if next_q == np.inf:
+            return now_s
+        next_s = float(self._timing.predict(self._bend(next_q))[0][0])
+        return next_s + CARRY_S if next_s - now_s < RUN_S else now_s
+
+    def _end(self, next_q: float, until_s: float) -> int:
+        """One past the last note that is played before the player is heard again."""
+        end = int(np.searchsorted(self._notes_q, next_q + 1e-9))
+        beyond_q = self._notes_q[end : end + MOST_CARRIED]
+        if not len(beyond_q):
+            return end
+        time_s, _ = self._timing.predict(self._bend(beyond_q))
+        return end + int(np.searchsorted(time_s, until_s))
 
     def _first_worth_playing(self, here_q: float) -> int:
         """Of notes that are overdue, a few are caught up with; of many, only the last."""

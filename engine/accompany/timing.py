@@ -124,6 +124,19 @@ class Timing:
         mean = self._s[-1] + usual * z + across @ weights[:, 0]
         return mean, np.sqrt(np.maximum(spread, 0.0) + noise)
 
+    def smooth(self, q: Floats, s: Floats, onset_q: Floats) -> Floats:
+        """The same curve in hindsight: when places between known onsets were, seconds.
+
+        Args:
+            q, s: places ascending and their onsets, same shape. onset_q: the places asked for.
+        """
+        usual = float(np.median(np.diff(s) / np.diff(q)))
+        known, asked = q - q[0], onset_q - q[0]
+        noise = self._habits.finger_s**2 + (self._habits.finger_share * usual) ** 2
+        covariance = self._covary(known, known, usual) + noise * np.eye(len(q))
+        weights = np.linalg.solve(covariance, s - s[0] - usual * known)
+        return np.asarray(s[0] + usual * asked + self._covary(asked, known, usual) @ weights)
+
     def _note_slope(self, slope: float) -> None:
         usual = self.s_per_q
         if usual / _ODD < slope < usual * _ODD or len(self._slopes) < 3:

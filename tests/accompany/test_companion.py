@@ -7,9 +7,10 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from engine.accompany.companion import Companion, Cue
+from engine.accompany.companion import CARRY_S, Companion, Cue
 from engine.accompany.remembered import remember
 from engine.accompany.timing import Timing
+from engine.accompany.trust import TrustedTiming
 from engine.arrangement import Arrangement, Bar, ScoreNote, Span, TempoMark, whole_span
 
 BARS = 12
@@ -109,6 +110,48 @@ def test_it_waits_when_the_player_waits_and_goes_on_when_they_go_on(page: Arrang
     assert all(c.time_s >= 30.0 for c in back)
     between = [c for c in back if 9.0 < q[c.score] < 10.0]
     assert [round(c.time_s - 30.0, 2) for c in between] == [0.12, 0.25, 0.38]
+
+
+@pytest.mark.parametrize(("s_per_q", "goes_on"), [(0.3, True), (0.5, False)])
+def test_a_note_missing_in_a_run_does_not_hold_it_up_for_long(
+    page: Arrangement, s_per_q: float, goes_on: bool
+) -> None:
+    """The player's next onset does not come: in a run it may be a slip, else they may be waiting."""
+    companion = Companion(page, whole_span(page), "right")
+    for at_q in range(9):
+        cues = companion.hear(float(at_q), s_per_q * at_q, RIGHT, 70)
+    q = page.table["onset_q"]
+    beyond = [c for c in cues if q[c.score] > 9.0]
+    assert bool(beyond) is goes_on
+    assert all(c.time_s < s_per_q * 9 + CARRY_S + 0.05 for c in beyond)
+    assert all(a.time_s <= b.time_s for a, b in zip(cues, cues[1:], strict=False))
+
+
+def test_a_late_note_of_a_chord_moves_no_time(page: Arrangement) -> None:
+    companion = Companion(page, whole_span(page), "right")
+    for at_q in range(9):
+        before = companion.hear(float(at_q), 1.0 * at_q, RIGHT, 70)
+    after = companion.hear(8.0, 8.7, RIGHT + 12, 70)
+    assert [c for c in before if c.time_s > 8.7] == after
+
+
+def test_a_held_tempo_is_trusted_with_a_player_who_holds_it() -> None:
+    """A tempo taken anew and kept: the usual one, to which the curve returns, is no guide."""
+    timing = TrustedTiming(4.0, 1.0, 0.5)
+    at_s = 0.0
+    for k in range(48):
+        timing.hear(float(k), at_s)
+        at_s += 0.5 if k < 24 else 0.8
+    assert timing.weights.sum() == pytest.approx(1.0)
+    held = timing.weights[1]
+    last_s = at_s - 0.8
+    assert timing.predict(48.0)[0][0] == pytest.approx(last_s + 0.8, abs=0.02)
+    swaying = TrustedTiming(4.0, 1.0, 0.5)
+    at_s = 0.0
+    for k in range(48):
+        swaying.hear(float(k), at_s)
+        at_s += 0.5 * (1 + 0.3 * (-1) ** k)
+    assert swaying.weights[1] < held
 
 
 def test_when_the_player_goes_back_it_goes_back_too(page: Arrangement) -> None:

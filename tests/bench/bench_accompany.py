@@ -7,7 +7,10 @@ two beats, and waiting for the player's next note. Beside them a bound: even div
 player's onset before and the one *after*, which nobody playing along can know.
 
 Options: --live (the live follower says where the player is, not the truth table), --warm (one other
-recording of the piece, by another player, is remembered), --by-gap, --json FILE.
+recording of the piece, by another player, is remembered), --by-gap, --json FILE. --oracle adds what
+hindsight could tell: the random curve of `engine.accompany.timing` through *all* of the player's
+onsets, those to come as well; no one who hears only that hand, and hears it only as it comes, can
+be expected to come nearer.
 """
 
 from __future__ import annotations
@@ -24,6 +27,7 @@ import numpy as np
 
 from engine.accompany.companion import Companion, Cue
 from engine.accompany.remembered import Remembered, remember
+from engine.accompany.timing import Timing
 from engine.arrangement import Arrangement, Hand, Span, whole_span
 from engine.follow import Follower
 from engine.performance import PlayedNote
@@ -148,8 +152,23 @@ def compare(
         "hold": s[k] + tempo * (at_q - q[k]) - truth_s,
         "wait": s[k + 1] - truth_s,
         "knowing": s[k] + share * (s[k + 1] - s[k]) - truth_s,
+        "oracle": look_back(arrangement, q, s, at_q) - truth_s,
         "gap_q": q[k + 1] - q[k],
     }
+
+
+def look_back(
+    arrangement: Arrangement, q: np.ndarray, s: np.ndarray, at_q: np.ndarray
+) -> np.ndarray:
+    """When notes belong by a smooth curve through the player's onsets on both sides, seconds."""
+    bar = arrangement.bars[0]
+    timing = Timing(4.0 * bar.beats / bar.beat_unit, 60.0 / arrangement.tempo[0].qpm)
+    k = np.searchsorted(q, at_q) - 1
+    out = np.empty(len(at_q))
+    for here in np.unique(k):
+        near = slice(max(here - AROUND, 0), here + AROUND)
+        out[k == here] = timing.smooth(q[near], s[near], at_q[k == here])
+    return out
 
 
 def _beat_q(arrangement: Arrangement, at_q: np.ndarray) -> np.ndarray:
@@ -162,7 +181,9 @@ def say(errors: np.ndarray) -> str:
     return f"{np.median(far):6.0f} {np.percentile(far, 90):6.0f} {np.mean(far <= 90):6.1%}"
 
 
-METHODS = ("companion", "hold", "wait", "knowing")
+METHODS = ["companion", "hold", "wait", "knowing"]
+#: Onsets on either side that hindsight looks at.
+AROUND = 40
 GAPS_Q = ((0.0, 0.5), (0.5, 1.0), (1.0, 2.0), (2.0, 4.0), (4.0, 99.0))
 
 
@@ -176,7 +197,7 @@ class Table:
         print(
             "hand that plays; notes compared".ljust(36)
             + "|"
-            + "|".join([" median  p90 <90 ms    "] * 4)
+            + "|".join([" median  p90 <90 ms    "] * len(METHODS))
         )
 
     def add(self, piece: str, take: str, rows: dict[str, Errors]) -> None:
@@ -229,10 +250,12 @@ def compare_piece(piece: Path, table: Table, warm: bool, live: bool) -> None:
 def run(argv: list[str]) -> int:
     """The table."""
     parser = argparse.ArgumentParser(description=__doc__)
-    for flag in ("--live", "--warm", "--by-gap"):
+    for flag in ("--live", "--warm", "--by-gap", "--oracle"):
         parser.add_argument(flag, action="store_true")
     parser.add_argument("--json")
     options = parser.parse_args(argv)
+    if options.oracle:
+        METHODS.append("oracle")
     folder = data_sets_folder()
     if folder is None:
         print("no folder of recordings: set UNDERSONG_DATA_SETS", file=sys.stderr)
