@@ -10,6 +10,7 @@ from pathlib import Path
 from engine.arrangement import Arrangement
 from engine.read.container import is_midi, musicxml_root
 from engine.read.document import prepare_document
+from engine.read.fingering import with_fingering
 from engine.read.limits import MAX_FILE_BYTES
 from engine.read.musicxml import read_musicxml
 from engine.read.overrides import apply_sidecar
@@ -64,9 +65,17 @@ def _with_form(arrangement: Arrangement, sidecar: Sidecar) -> Arrangement:
 def engravable_text(path: str | os.PathLike[str]) -> str:
     """MusicXML text, uncompressed, in which every note has the id that the arrangement uses.
 
+    Fingering is as the player has it: what the sidecar says stands in place of the printed one.
+
     Raises:
         ScoreError: as `read_arrangement`.
     """
+    name = os.fspath(path)
+    sidecar = read_sidecar(sidecar_bytes(name), str(sidecar_path(name)))
+    return with_fingering(_plain_text(path), sidecar.fingering)
+
+
+def _plain_text(path: str | os.PathLike[str]) -> str:
     from xml.etree.ElementTree import tostring
 
     report = Report(os.fspath(path))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping
 from dataclasses import replace
 
 from engine.arrangement import Arrangement
@@ -20,8 +18,6 @@ SETTLE_S = 0.25
 #: While the place is in doubt, so many notes must agree on a line before the page is opened there:
 #: one stray key must not turn it.
 SURE_NOTES = 4
-_NOTE = r'<note\b[^>]*\bid="{}"[^>]*>.*?</note>'
-_FINGERING = re.compile(r"<fingering\b[^>]*>.*?</fingering>", re.S)
 
 
 def left_hand_ids(arrangement: Arrangement) -> frozenset[str]:
@@ -32,34 +28,6 @@ def left_hand_ids(arrangement: Arrangement) -> frozenset[str]:
         if note.hand == "left"
         for head in (note.note_id, *note.heads)
     )
-
-
-def with_fingering(text: str, fingering: Mapping[str, str]) -> str:
-    """MusicXML with the player's own fingering in place of the printed one; "" takes it away."""
-    for note_id, finger in fingering.items():
-        text = re.sub(
-            _NOTE.format(re.escape(note_id)),
-            lambda found, finger=finger: _finger_note(found[0], finger),  # type: ignore[misc]
-            text,
-            count=1,
-            flags=re.S,
-        )
-    return text
-
-
-def _finger_note(note: str, finger: str) -> str:
-    note = _FINGERING.sub("", note)
-    if not finger:
-        return note
-    sign = f"<fingering>{finger}</fingering>"
-    if "<technical>" in note:
-        return note.replace("<technical>", f"<technical>{sign}", 1)
-    if "<notations>" in note:
-        return note.replace("<notations>", f"<notations><technical>{sign}</technical>", 1)
-    sign = f"<notations><technical>{sign}</technical></notations>"
-    lyric = note.find("<lyric")
-    at = lyric if lyric >= 0 else note.rindex("</note>")
-    return note[:at] + sign + note[at:]
 
 
 class DeskState:

@@ -15,13 +15,14 @@ import pygame
 from engine.arrangement import Arrangement
 from engine.performance import SOFT
 from engine.read import engravable_text
+from engine.read.fingering import with_fingering
 from practice.engrave import Engraver
 from practice.progress.progress import Progress
 from practice.snapshot import Command, Snapshot
 from practice.window.actions import Outcome, act_on
 from practice.window.canvas import Canvas
 from practice.window.desk import slot_plan, tints
-from practice.window.desk_state import DeskState, with_fingering
+from practice.window.desk_state import DeskState
 from practice.window.faces import use_music_font
 from practice.window.gestures import (
     KEY_VELOCITY,
@@ -135,6 +136,8 @@ class Screen:
         progress_of: ProgressOf | None = None,
     ) -> None:
         self._listener, self._settings, self._save = listener, settings, save
+        #: Fingering set since the score was opened, by the head's id.
+        self._fingered: dict[str, str] = {}
         self._cache_dir, self._score_path, self._read = cache_dir, score_path, read
         self._list_ports, self._clock_s = list_ports, clock_s
         self._engraver = Engraver(cache_dir)
@@ -181,7 +184,7 @@ class Screen:
 
     def _open_text(self, text: str) -> None:
         self._text = text
-        self._desk.open_text(with_fingering(text, self._fingering()))
+        self._desk.open_text(with_fingering(text, self._fingered))
 
     def _take_text(self) -> None:
         text = self._score_text.poll()
@@ -260,10 +263,6 @@ class Screen:
             size = max(kept[0], SMALLEST_SIZE[0]), max(kept[1], SMALLEST_SIZE[1])
         width, height = pygame.display.get_desktop_sizes()[0]
         return min(size[0], width), min(size[1], height)
-
-    def _fingering(self) -> dict[str, str]:
-        kept = self._settings.get("fingering", {}).get(str(self._score_path), {})
-        return {str(k): str(v) for k, v in kept.items()} if isinstance(kept, dict) else {}
 
     # what comes in
 
@@ -399,12 +398,9 @@ class Screen:
         return not outcome.leave
 
     def _set_fingering(self, command: Command) -> None:
-        everywhere = dict(self._settings.get("fingering", {}))
-        mine = self._fingering() | {command.extra["note_id"]: command.extra["fingering"]}
-        everywhere[str(self._score_path)] = mine
-        self._settings["fingering"] = everywhere
-        self._desk.open_text(with_fingering(self._text, mine))
-        self._save()
+        """Shown at once; the listener keeps it beside the score, where it is read next time."""
+        self._fingered[command.extra["note_id"]] = command.extra["fingering"]
+        self._desk.open_text(with_fingering(self._text, self._fingered))
 
     def _keep_settings(self) -> None:
         self._settings["window"] = write_preferences(self.view.preferences)

@@ -149,3 +149,25 @@ def test_real_performances_are_engraved_with_every_note(data_sets, monkeypatch):
     assert {(n.note_id, n.pitch, n.onset_q) for n in back.notes} == {
         (n.note_id, n.pitch, n.onset_q) for n in arrangement.notes
     }
+
+
+def test_fingering_beside_the_score_stands_on_the_page(scores, tmp_path):
+    """What the player set is engraved, on a score as on a MIDI file; "" takes the printed one."""
+    score = tmp_path / "mine.musicxml"
+    score.write_bytes((scores / "ties.musicxml").read_bytes())
+    first, second = [n.note_id for n in read_arrangement(score).notes[:2]]
+    (tmp_path / "mine.undersong.toml").write_text(f'[fingering]\n{first} = "3"\n', "utf-8")
+    assert fingers(engravable_text(score)) == {first: "3"}
+    page = read_arrangement(score)
+    assert {n.note_id: n.fingering for n in page.notes if n.fingering} == {first: "3"}
+    printed = tmp_path / "printed.musicxml"
+    printed.write_text(engravable_text(score), "utf-8")
+    told = f'[fingering]\n{first} = ""\n{second} = "1-2"\n'
+    (tmp_path / "printed.undersong.toml").write_text(told, "utf-8")
+    assert fingers(engravable_text(printed)) == {second: "1-2"}
+
+
+def fingers(text):
+    notes = ElementTree.fromstring(text.encode()).iter("note")
+    found = {note.get("id"): note.findtext(".//fingering") for note in notes}
+    return {note_id: finger for note_id, finger in found.items() if finger}

@@ -15,10 +15,10 @@ import pytest
 from engine.arrangement import Arrangement, Span
 from engine.performance import SOFT, PedalMove
 from engine.read import engravable_text
+from engine.read.fingering import with_fingering
 from practice.progress.progress import Progress
 from practice.snapshot import Command, Snapshot
 from practice.window import compose
-from practice.window.desk_state import with_fingering
 from practice.window.score_watch import changed_bars
 from practice.window.screen import Screen, run_window
 from tests.window.days_practised import made_up_progress
@@ -211,7 +211,7 @@ def test_fingering_is_engraved(screen: Screen, score: Path):
     press(pygame.K_2)
     until(screen, lambda: page_ready(screen) and screen.view.page.score.key != key)  # type: ignore[union-attr]
     note = screen.view.snapshot.arrangement.notes[0]
-    assert screen._fingering() == {note.note_id: "2"}
+    assert screen._fingered == {note.note_id: "2"}
 
 
 def test_what_was_kept_is_confirmed_until_the_state_changes(screen: Screen, listener: FakeListener):
