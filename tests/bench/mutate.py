@@ -174,12 +174,14 @@ def main(argv: list[str]) -> int:
             print("the tests fail with nothing changed", file=sys.stderr)
             return 1
         hits = 0
-        for mutant in made:
+        for done, mutant in enumerate(made, 1):
             hit = caught(mutant, copy, tests)
             hits += hit
             if not hit:
                 where = mutant.path.relative_to(ROOT)
                 print(f"survived {where}:{mutant.line} {mutant.words}", flush=True)
+            if done % 10 == 0:
+                print(f"{hits} of the first {done} caught", file=sys.stderr, flush=True)
     share = share_of(hits, len(picked), "changes")
     print(f"{hits} of {len(picked)} changes caught ({len(every)} possible): {share.value:.3f} "
           f"({share.low:.3f} to {share.high:.3f})")  # fmt: skip
