@@ -15,6 +15,8 @@ from dataclasses import dataclass, replace
 from practice.engraving.system import EngravedBar, EngravedSystem, Head, Staff
 
 UNITS_PER_SPACE = 180
+#: Text is at least two spaces: fourteen pixels where a space has the smallest usual size, seven.
+LEAST_TEXT_UNITS = 2 * UNITS_PER_SPACE
 RIGHT_INK, LEFT_INK, PAGE_INK = "#ff0000", "#00ff00", "#0000ff"
 
 _SVG = "{http://www.w3.org/2000/svg}"
@@ -118,6 +120,15 @@ def write_out_styles(root: ET.Element) -> None:
     for element in inner.iter():
         if element.tag in _OUTLINED:
             element.set("stroke", "currentColor")
+
+
+def enlarge_bar_numbers(root: ET.Element) -> None:
+    """Set bar numbers no smaller than other small text, in place: they are read from the bench."""
+    for number in _of_class(_inner(root), "mNum"):
+        for text in number.iter(f"{_SVG}tspan"):
+            size = float(text.get("font-size", "0px").removesuffix("px"))
+            if 0 < size < LEAST_TEXT_UNITS:
+                text.set("font-size", f"{LEAST_TEXT_UNITS}px")
 
 
 def snap_staff_lines(root: ET.Element, px_per_space: float) -> None:

@@ -22,6 +22,7 @@ from practice.engraving.fonts import MUSIC_FONT, text_font
 from practice.engraving.svg import (
     UNITS_PER_SPACE,
     colour_by_hand,
+    enlarge_bar_numbers,
     keep_inside,
     parse_svg,
     read_system,
@@ -31,7 +32,7 @@ from practice.engraving.svg import (
 from practice.engraving.system import as_json
 
 #: Rises whenever the same score would come out otherwise: old pages are then made anew.
-ENGRAVING_VERSION = 6
+ENGRAVING_VERSION = 7
 #: Outer SVG units in a staff space.
 _OUTER = UNITS_PER_SPACE // 10
 #: Room round a system, in spaces; on the left for the brace and the bar number.
@@ -43,7 +44,7 @@ _TEMPO_WORDS = re.compile(
 _TEXT_FACES = ("STIXGeneral", "STIXGeneralItalic", "STIXGeneralBol", "STIXGeneralBolIta")
 #: Options of verovio. One system a page: the page is as high as its one system.
 #: Lines somewhat stronger than in print: they are read from a metre and a half on a screen.
-_OPTIONS: dict[str, Any] = {
+ENGRAVER_OPTIONS: dict[str, Any] = {
     "pageHeight": 100,
     "adjustPageHeight": True,
     "header": "none",
@@ -98,7 +99,9 @@ def engrave(job: Job, say: Callable[[dict[str, Any]], None]) -> None:
     verovio.enableLog(verovio.LOG_OFF)
     toolkit = verovio.toolkit()
     margins = {f"pageMargin{side}": round(w * _OUTER) for side, w in _MARGINS.items()}
-    toolkit.setOptions({**_OPTIONS, **margins, "pageWidth": round(job.width_spaces * _OUTER)})
+    toolkit.setOptions(
+        {**ENGRAVER_OPTIONS, **margins, "pageWidth": round(job.width_spaces * _OUTER)}
+    )
     if not toolkit.loadData(part_tempo_words(job.score.read_text("utf-8"))):
         raise ValueError("the engraver cannot read this score")
     first_bar = 0
@@ -128,6 +131,7 @@ def _draw_system(text: str, job: Job, index: int, first_bar: int) -> None:
     keep_inside(root)
     snap_staff_lines(root, job.space_px)
     write_out_styles(root)
+    enlarge_bar_numbers(root)
     png = resvg_py.svg_to_bytes(
         svg_string=ElementTree.tostring(root, encoding="unicode"),
         zoom=job.space_px / _OUTER,

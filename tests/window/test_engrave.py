@@ -12,8 +12,10 @@ import pytest
 from engine.read import engravable_text
 from practice import engrave
 from practice.engrave import EngravedScore, Engraver, PageLayout
+from practice.engraving.svg import UNITS_PER_SPACE, enlarge_bar_numbers, parse_svg
 from practice.engraving.system import as_json, from_json
-from practice.engraving.worker import part_tempo_words
+from practice.engraving.worker import ENGRAVER_OPTIONS, part_tempo_words
+from practice.window.parts import SMALLEST_SPACE_PX, SMALLEST_TEXT_PX
 from tests.window.staging import CACHE, exercise_path
 
 LAYOUT = PageLayout(120, 7)
@@ -60,6 +62,24 @@ def test_a_tempo_word_and_its_metronome_mark_are_set_apart():
     )
     assert part_tempo_words(text).count("Still\u00a0\u00a0</words>") == 1
     assert "dolce</words>" in part_tempo_words(text)
+
+
+def test_engraved_text_is_fourteen_pixels_or_more_where_a_space_has_seven(text: str):
+    import verovio
+
+    toolkit = verovio.toolkit()
+    toolkit.setOptions({**ENGRAVER_OPTIONS, "pageWidth": 1600})
+    assert toolkit.loadData(text)
+    sizes: set[float] = set()
+    for page in range(toolkit.getPageCount()):
+        root = parse_svg(toolkit.renderToSVG(page + 1))
+        enlarge_bar_numbers(root)
+        sizes |= {
+            float(e.get("font-size", "0px").removesuffix("px"))
+            for e in root.iter() if (e.text or "").strip() and e.get("font-size")
+        }  # fmt: skip
+    assert len(sizes) > 1
+    assert min(sizes) / UNITS_PER_SPACE * SMALLEST_SPACE_PX >= SMALLEST_TEXT_PX
 
 
 def test_another_layout_or_hand_is_another_page(text: str, cache: Path):
