@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -116,7 +117,7 @@ def test_it_waits_when_the_player_waits_and_goes_on_when_they_go_on(page: Arrang
 def test_a_note_missing_in_a_run_does_not_hold_it_up_for_long(
     page: Arrangement, s_per_q: float, goes_on: bool
 ) -> None:
-    """The player's next onset does not come: in a run it may be a slip, else they may be waiting."""
+    """The player's next onset does not come: a slip in a run, or else they may be waiting."""
     companion = Companion(page, whole_span(page), "right")
     for at_q in range(9):
         cues = companion.hear(float(at_q), s_per_q * at_q, RIGHT, 70)
@@ -124,7 +125,7 @@ def test_a_note_missing_in_a_run_does_not_hold_it_up_for_long(
     beyond = [c for c in cues if q[c.score] > 9.0]
     assert bool(beyond) is goes_on
     assert all(c.time_s < s_per_q * 9 + CARRY_S + 0.05 for c in beyond)
-    assert all(a.time_s <= b.time_s for a, b in zip(cues, cues[1:], strict=False))
+    assert all(a.time_s <= b.time_s for a, b in pairwise(cues))
 
 
 def test_a_late_note_of_a_chord_moves_no_time(page: Arrangement) -> None:
