@@ -38,7 +38,7 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     from practice.library import open_arrangement
 
     places = find_places(options.data, env.variables)
-    files = list(_find_recordings(Path(options.folder)))
+    files = list(find_recordings(Path(options.folder)))
     paths = options.scores or _known_scores(places)
     scores = [(path, open_arrangement(path, places.cache)) for path in paths]
     kept = 0
@@ -62,7 +62,12 @@ def _printable(text: str) -> str:
     return " ".join(text.encode("utf-8", "backslashreplace").decode().split())
 
 
-def _find_recordings(folder: Path) -> Iterator[Path]:
+def find_recordings(folder: Path) -> Iterator[Path]:
+    """The MIDI files of a folder, oldest first.
+
+    Raises:
+        TakeError: there is no such folder, or none in it.
+    """
     if folder.is_file():
         yield folder
         return

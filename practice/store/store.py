@@ -304,8 +304,10 @@ class Store:
     def _told(self) -> Iterator[None]:
         try:
             yield
-        except sqlite3.Error as error:
-            what, hint = _say_error(str(error), self._path)
+        except (sqlite3.Error, UnicodeDecodeError) as error:
+            # the latter where a damaged file's own names stand in the database's complaint
+            damaged = isinstance(error, UnicodeDecodeError)
+            what, hint = _say_error("malformed" if damaged else str(error), self._path)
             raise StoreError(what, str(self._path), hint) from error
 
 

@@ -67,7 +67,7 @@ def _check_pages(path: Path) -> Iterator[str]:
         for (line,) in db.execute("PRAGMA integrity_check(20)"):
             if line != "ok":
                 yield line.strip().replace("\n", "; ")
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         yield f"cannot be read through ({error})"
     finally:
         db.close()
@@ -93,7 +93,7 @@ def back_up(path: Path, target: Path) -> int:
         copy.execute("PRAGMA journal_mode = DELETE")
         source.close()
         copy.close()
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         raise StoreError(
             f"cannot be backed up ({error})", str(path), "see: store --check"
         ) from error
@@ -200,7 +200,7 @@ def _save_rows(
         rowid += 1
         try:
             row = source.execute(read, (rowid,)).fetchone()
-        except sqlite3.Error:
+        except (sqlite3.Error, UnicodeDecodeError):
             empty += 1
             bad.append(rowid)
             continue
@@ -240,7 +240,7 @@ def _shared_columns(source: sqlite3.Connection, copy: sqlite3.Connection, table:
     columns = [row[1] for row in copy.execute(ask)]
     try:
         there = {row[1] for row in source.execute(ask)}
-    except sqlite3.Error:
+    except (sqlite3.Error, UnicodeDecodeError):
         return columns
     return [name for name in columns if name in there]
 
@@ -248,7 +248,7 @@ def _shared_columns(source: sqlite3.Connection, copy: sqlite3.Connection, table:
 def _last_row(source: sqlite3.Connection, table: str) -> int | None:
     try:
         return int(source.execute(f"SELECT coalesce(max(rowid), 0) FROM {table}").fetchone()[0])
-    except sqlite3.Error:
+    except (sqlite3.Error, UnicodeDecodeError):
         return None
 
 

@@ -1,27 +1,42 @@
-"""Files bent at random: each ends in an arrangement or in one clear line, in bounded time.
+"""Files bent at random: each ends in a result or in one clear line, in bounded time and memory.
+
+usage: python -m tests.trust.fuzz [--cases N] [--seed N] [--format NAME ...]
 
 The mutations know a little of the formats (numbers, tags, chunks); the random source is seeded.
 """
 
 from __future__ import annotations
 
+import argparse
 import io
+import os
 import re
+import resource
+import sys
 import time
 import zipfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
+from datetime import UTC, datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import mido
 import numpy as np
 
+from engine.arrangement import Span
 from engine.errors import UndersongError
+from engine.performance import KeyEvent, Pulse
 from engine.read.score_file import read_score_bytes
 from engine.read.sidecar import read_sidecar
+from practice.commands.import_folder import find_recordings
 from practice.settings import load_settings
-from tests.trust.verdict import Verdict
+from practice.store.kept import KeptPass, PassDetail, TakeStart
+from practice.store.recording import read_events
+from practice.store.store import Store
+from tests.trust.verdict import Verdict, table
 
-MOST_S = 5.0
+MOST_S, MOST_MB = 5.0, 1024.0
+NOW = datetime(2026, 1, 2, tzinfo=UTC)
 SCORES = Path(__file__).resolve().parents[1] / "fixtures" / "scores"
 NUMBERS = (
     b"0",
@@ -161,12 +176,80 @@ def read_bent_sidecar(data: bytes) -> None:
 
 def read_bent_settings(data: bytes) -> None:
     """Read it as the settings file."""
-    from tempfile import TemporaryDirectory
-
     with TemporaryDirectory() as folder:
         path = Path(folder) / "settings.json"
         path.write_bytes(data)
         load_settings(path)
+
+
+def read_bent_recording(data: bytes) -> None:
+    """Read it as a recording to be reviewed."""
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "bent.mid"
+        path.write_bytes(data)
+        read_events(path)
+
+
+def read_bent_store(data: bytes) -> None:
+    """Open it as the take store and read all that is in it."""
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "takes.db"
+        path.write_bytes(data)
+        with Store(path) as store:
+            store.recover(NOW)
+            for take in store.takes():
+                store.events(take.number)
+            for kept in store.passes():
+                store.detail(kept.take, kept.number)
+
+
+def read_bent_folder(data: bytes) -> None:
+    """Import from a folder of which the first bytes say what is in it."""
+    with TemporaryDirectory() as name:
+        folder = Path(name) / "recordings"
+        folder.mkdir()
+        for number, kind in enumerate(data[:6]):
+            _put_something(folder, folder / f"{number}.mid", kind, data[6:])
+        for path in find_recordings(folder):
+            read_events(path)
+
+
+def _put_something(folder: Path, path: Path, kind: int, data: bytes) -> None:
+    """A link in a circle, to nothing, upwards or to a device; a pipe; a folder; a file."""
+    targets = (folder, folder / "nowhere", folder.parent, Path("/dev/zero"), path)
+    if kind % 8 < len(targets):
+        path.symlink_to(targets[kind % 8])
+    elif kind % 8 == 5:
+        os.mkfifo(path)
+    elif kind % 8 == 6:
+        path.mkdir()
+    else:
+        path.write_bytes(data)
+
+
+def store_seeds() -> list[bytes]:
+    """A small store: a take with a pass, and one left open."""
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "takes.db"
+        with Store(path) as store:
+            for state in ("closed", "open"):
+                start = TakeStart(
+                    "0" * 64, "page", "", "", "played", NOW, Span(0, 0), "both", "free", 1.0
+                )
+                take = store.begin_take(start)
+                events = [KeyEvent(k / 8, 0.0, bytes((0x90, 60 + k % 9, k % 3))) for k in range(90)]
+                store.append(take, events, NOW)
+                if state == "closed":
+                    store.end_take(take, NOW)
+                    store.add_pass(_kept_pass(take), PassDetail((), (), {}, ()))
+        return [path.read_bytes()]
+
+
+def _kept_pass(take: int) -> KeptPass:
+    return KeptPass(
+        take, 1, NOW, NOW.date().isoformat(), 0, 29, Span(0, 0), 0.0, 4.0, "both", Pulse("free"),
+        60.0, True, 30, 0, 0, 0, 5.0, 4.0, True, "",
+    )  # fmt: skip
 
 
 def formats() -> Iterator[tuple[str, list[bytes], tuple[Mutation, ...], Callable[[bytes], None]]]:
@@ -182,13 +265,18 @@ def formats() -> Iterator[tuple[str, list[bytes], tuple[Mutation, ...], Callable
         PLAIN,
         read_bent_settings,
     )
+    yield "recording", midi_seeds(), PLAIN, read_bent_recording
+    yield "take store", store_seeds(), PLAIN, read_bent_store
+    folders = [bytes(kinds) + midi for midi in midi_seeds() for kinds in (range(6), range(2, 8))]
+    yield "import folder", folders, PLAIN, read_bent_folder
 
 
-def bend_files(cases: int, seed: int = 1) -> list[Verdict]:
-    """Each format bent `cases` times."""
+def bend_files(cases: int, seed: int = 1, only: Collection[str] = ()) -> list[Verdict]:
+    """Each format (or `only` those named) bent `cases` times."""
     return [
         _bend_format(name, seeds, mutations, read, cases, seed)
         for name, seeds, mutations, read in formats()
+        if not only or name in only
     ]
 
 
@@ -208,7 +296,11 @@ def _bend_format(
         survived += not trouble
         if trouble and first == "nothing":
             first = f"case {case}: {trouble}"
-    return Verdict(f"bent {name} files", cases, survived, first)
+    # The most of the whole process so far: no case took more.
+    peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    if peak_mb > MOST_MB:
+        survived, first = 0, f"{peak_mb:.0f} MB of memory"
+    return Verdict(f"bent: {name}", cases, survived, first)
 
 
 def _trouble_with(read: Callable[[bytes], None], data: bytes) -> str:
@@ -223,3 +315,19 @@ def _trouble_with(read: Callable[[bytes], None], data: bytes) -> str:
         return f"{type(error).__name__}: {error}"
     took_s = time.monotonic() - start_s
     return f"took {took_s:.1f} s" if took_s > MOST_S else ""
+
+
+def main() -> int:
+    """Bend, and print what came of it."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--cases", type=int, default=100_000)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--format", action="append", default=[], metavar="NAME")
+    options = parser.parse_args()
+    verdicts = bend_files(options.cases, options.seed, options.format)
+    print(table(verdicts), flush=True)
+    return 0 if all(v.passed for v in verdicts) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
