@@ -53,6 +53,7 @@ class AudioDevice:
         self.gaps = 0
         self.failures = 0
         self._handed = 0
+        self._began = False
         self._waiting: Any = None
         try:
             with quiet_libraries():
@@ -98,8 +99,10 @@ class AudioDevice:
         now_s = self._clock.now_s()
         if self._handed and self._is_idle():
             self._ran_dry()
-        elif self._handed:
+        elif self._began:
             self._card_clock.hear_taken(now_s, self._handed - self._block)
+        else:  # given to an idle channel, it left the queue before the card asked for it
+            self._began = self._handed > 0
         self._waiting = self._make_block()
         self._channel.queue(self._waiting)
         self._handed += self._block
@@ -119,6 +122,7 @@ class AudioDevice:
 
     def _ran_dry(self) -> None:
         self.gaps += 1
+        self._began = False
         self._card_clock.restart()
 
     def _make_block(self) -> Any:

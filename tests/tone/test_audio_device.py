@@ -8,7 +8,7 @@ import numpy as np
 import pygame
 import pytest
 
-from practice.clock import SystemClock
+from practice.clock import ManualClock, SystemClock
 from practice.sound.audio_clock import AudioClock
 from practice.sound.audio_device import AudioDevice
 
@@ -98,6 +98,60 @@ def test_between_two_blocks_is_no_gap(monkeypatch: pytest.MonkeyPatch) -> None:
     device.close()
     assert device.gaps == 0
     assert card.running
+
+
+class IdleChannel:
+    """A card that asks for a block when it is told to, and has none at first."""
+
+    def __init__(self) -> None:
+        self.playing: object | None = None
+        self.queued: object | None = None
+
+    def get_queue(self) -> object | None:
+        return self.queued
+
+    def get_busy(self) -> bool:
+        return self.playing is not None
+
+    def queue(self, sound: object) -> None:
+        if self.playing is None:
+            self.playing = sound
+        else:
+            self.queued = sound
+
+    def take(self) -> None:
+        self.playing, self.queued = self.queued, None
+
+
+def test_a_block_given_to_an_idle_card_is_not_taken_before_the_card_asks(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Out of the queue at once, it would be seen up to a block early; a clock read off the
+    earliest sightings would be wrong for a minute."""
+    seen: list[int] = []
+    card, channel = AudioClock(44_100), IdleChannel()
+    monkeypatch.setattr(card, "hear_taken", lambda _now_s, sample: seen.append(sample))
+    monkeypatch.setattr(pygame.mixer, "init", lambda *_a, **_k: None)
+    monkeypatch.setattr(pygame.mixer, "get_init", lambda: None)
+    monkeypatch.setattr(pygame.mixer, "Channel", lambda _n: channel)
+    monkeypatch.setattr(pygame.mixer, "Sound", lambda buffer: buffer)
+    monkeypatch.setattr(AudioDevice, "_feed", lambda _self: None)  # fed by hand
+    silent = np.zeros((64, 2), np.int16)
+    device = AudioDevice(lambda _n: silent, card, ManualClock(), 44_100, 64)
+    device._feed_once()
+    device._feed_once()
+    assert seen == []
+    channel.take()  # the first block is over, the second has begun
+    device._feed_once()
+    assert seen == [64]
+    channel.playing = channel.queued = None  # it ran dry
+    device._feed_once()
+    device._feed_once()
+    assert (device.gaps, seen) == (1, [64])
+    channel.take()
+    device._feed_once()
+    assert seen == [64, 256]
+    device.close()
 
 
 def test_a_fault_in_the_mixer_is_silence_and_counted(monkeypatch: pytest.MonkeyPatch) -> None:
