@@ -40,6 +40,8 @@ class PageNotes:
         self._score_path, self._book_path, self._learn = score_path, book_path, learn
         self._writer = ThreadPoolExecutor(1, thread_name_prefix="page-notes")
         self._problems: dict[str, str] = {}
+        #: What was kept since the sitting began, with the page's title, the last said last.
+        self._kept: list[tuple[str, PageWord]] = []
 
     @property
     def problem(self) -> str:
@@ -53,6 +55,10 @@ class PageNotes:
             return
         word = word_on_slip(what, arrangement, review, review.slips[slip], now)
         self._writer.submit(self._write, "word", lambda: self._keep(arrangement.title, word))
+
+    def unsay(self) -> None:
+        """Take back the word said last in this sitting; again, the one before it."""
+        self._writer.submit(self._write, "word", self._take_back)
 
     def finger(self, note_id: str, fingering: str) -> None:
         """The fingering of a note, into the score's sidecar."""
@@ -76,9 +82,19 @@ class PageNotes:
         if self._book_path is None:
             self._learn(Said("Nothing is kept of what the demo plays"))
             return
-        # opened anew each time: the proof may have been told something meanwhile
-        ProofBook(self._book_path).say(title, word)
+        book = ProofBook(self._book_path)  # anew: the proof may have been told something meanwhile
+        book.say(title, word)
+        self._kept.append((title, word))
         self._learn(Said(confirm(word)))
+
+    def _take_back(self) -> None:
+        if self._book_path is None or not self._kept:
+            self._learn(Said("Nothing was said that could be taken back"))
+            return
+        title, word = self._kept[-1]
+        ProofBook(self._book_path).unsay(title, word)
+        self._kept.pop()
+        self._learn(Said(f"Taken back: bar {word.bar}, {_SAYING[word.what]}"))
 
     def _put(self, note_id: str, fingering: str) -> None:
         put_finger(self._score_path, note_id, fingering)

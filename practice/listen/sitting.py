@@ -296,6 +296,8 @@ class Sitting:
             self._keep_pass(self._keeper, command.pass_number)
         elif command.kind in ("page-wrong", "meant-that"):
             self._note_word(command)
+        elif command.kind == "unsay":
+            self._page_notes.unsay()
         elif command.kind == "fingering":
             self._page_notes.finger(command.extra["note_id"], command.extra["fingering"])
         elif command.kind == "next" and self._coach:

@@ -83,6 +83,13 @@ class ProofBook:
         page["words"].append(asdict(word))
         self._write(title, page)
 
+    def unsay(self, title: str, word: PageWord) -> None:
+        """Take back something said of a page."""
+        page = self._page(title)
+        said = asdict(word)
+        page["words"] = [other for other in page["words"] if other != said]
+        self._write(title, page)
+
     def _page(self, title: str) -> dict[str, Any]:
         page = self._pages.get(title, {})
         return {

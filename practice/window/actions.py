@@ -134,11 +134,27 @@ def _speak_of_slip(kind: str) -> Act:
                 else "No slips to speak of"
             )
             return Outcome(replace(view, note=why))
-        spoken_of = view.spoken_of | {(record.number, index) for index in slip}
+        spoken_of = (*view.spoken_of, *((record.number, index) for index in slip))
         told = Command(kind, pass_number=record.number, slip=slip[0])
         return Outcome(replace(view, spoken_of=spoken_of), (told,))
 
     return act
+
+
+def _unsay(view: View) -> Outcome:
+    """The last word on a slip is taken back; the slip can then be spoken of again."""
+    record = view.told
+    if view.playing or record is None:
+        return Outcome(view)
+    if not view.spoken_of:
+        return Outcome(replace(view, note="No word was said of a slip"))
+    number, last = view.spoken_of[-1]
+    lines = (
+        slips_alike(view.snapshot.arrangement, record).values() if number == record.number else ()
+    )
+    alike = next((one for one in lines if last in one), (last,))
+    left = tuple(s for s in view.spoken_of if s[0] != number or s[1] not in alike)
+    return Outcome(replace(view, spoken_of=left), (Command("unsay"),))
 
 
 def _look(step: int) -> Act:
@@ -275,6 +291,7 @@ _ACTS: dict[str, Act] = {
     "keep": _keep,
     "page-wrong": _speak_of_slip("page-wrong"),
     "meant-that": _speak_of_slip("meant-that"),
+    "unsay": _unsay,
     "hands": _hands,
     "span-left": lambda view: _move_span(view, -1),
     "span-right": lambda view: _move_span(view, 1),

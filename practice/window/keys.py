@@ -31,6 +31,7 @@ ACTIONS: tuple[Action, ...] = (
     Action("keep", "f7", "mark the last pass as one to keep", "play"),
     Action("page-wrong", ",", "first slip told: the page is wrong", "play"),
     Action("meant-that", ".", "first slip told: I meant that", "play"),
+    Action("unsay", "delete", "take back what was said of a slip", "play"),
     Action("hands", "f3", "right hand, left hand, both", "span"),
     Action("span-left", "left", "move the span a section back", "span"),
     Action("span-right", "right", "move the span a section on", "span"),

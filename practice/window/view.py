@@ -67,7 +67,7 @@ class View:
         rebinding: the action that waits for a new key, "" otherwise.
         bind_choice: which action the settings' row of keys is at.
         peeking: playing from memory, the page is shown all the same.
-        spoken_of: (pass, index) of slips the player has said a word on.
+        spoken_of: (pass, index) of slips the player has said a word on, the last one last.
         heard: score notes on the screen that have been heard right in the pass under way.
     """
 
@@ -92,7 +92,7 @@ class View:
     rebinding: str = ""
     bind_choice: int = 0
     peeking: bool = False
-    spoken_of: frozenset[tuple[int, int]] = frozenset()
+    spoken_of: tuple[tuple[int, int], ...] = ()
     heard: frozenset[int] = frozenset()
     progress: Progress | None = None
     progress_trouble: str = ""

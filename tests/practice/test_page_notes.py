@@ -96,6 +96,22 @@ def test_a_word_on_a_slip_is_kept_where_the_slip_is(score, tmp_path):
     assert "played so on purpose" in sitting.snapshot().said
 
 
+def test_what_was_said_last_can_be_taken_back(score, tmp_path):
+    book_path = tmp_path / "pages.json"
+    sitting, clock, arrangement = sit(score, book_path)
+    play_with_a_slip(sitting, clock, arrangement)
+    sitting.tell(Command("page-wrong", pass_number=1, slip=0))
+    sitting.tell(Command("meant-that", pass_number=1, slip=0))
+    sitting.tell(Command("unsay"))
+    wait_for(lambda: sitting.snapshot().said.startswith("Taken back"))
+    assert [w.what for w in ProofBook(book_path).words(arrangement.title)] == ["page-wrong"]
+    sitting.tell(Command("unsay"))
+    sitting.tell(Command("unsay"))
+    wait_for(lambda: sitting.snapshot().said.startswith("Nothing"))
+    sitting.stop()
+    assert ProofBook(book_path).words(arrangement.title) == ()
+
+
 def test_a_book_that_cannot_be_kept_is_said_and_not_confirmed(score, tmp_path):
     book_path = tmp_path / "pages.json"
     book_path.write_text("{", "utf-8")

@@ -159,6 +159,19 @@ def test_a_word_is_said_on_the_slip_told_first_then_on_the_next(rest: View):
     assert "every slip" in after.view.note
 
 
+def test_the_word_said_last_is_taken_back_and_its_slip_is_told_first_again(rest: View):
+    assert rest.record is not None
+    lines = list(slips_alike(rest.snapshot.arrangement, rest.record).values())
+    spoken = press_key(press_key(rest, Press(",")).view, Press(".")).view
+    outcome = press_key(spoken, Press("delete"))
+    assert kinds(outcome) == ["unsay"]
+    (again,) = press_key(outcome.view, Press(".")).commands
+    assert again.slip == lines[min(1, len(lines) - 1)][0]
+    left = press_key(press_key(outcome.view, Press("delete")).view, Press("delete"))
+    assert not left.commands
+    assert left.view.note
+
+
 def test_nothing_is_said_of_slips_while_playing_or_before_a_pass(rest: View):
     playing = replace(rest, snapshot=replace(rest.snapshot, state="playing"))
     assert not act_on(playing, "page-wrong").commands
