@@ -7,7 +7,7 @@ from statistics import NormalDist
 
 import numpy as np
 
-from engine.findings import Estimate
+from engine.findings import Estimate, no_estimate
 from engine.measure.cells import Cells
 from engine.measure.even_fit import EvenFit
 from engine.measure.heard import Numbers
@@ -15,6 +15,9 @@ from engine.measure.interval import Z
 from engine.measure.quantiles import normal_quantile
 
 _DRAWS, _SEED = 2000, 20040212
+#: Less unevenness than this is none: what is left is rounding, and no two processors round alike.
+NOTHING_MS = 0.001
+PERFECT = "perfectly even: there is nothing to tell apart"
 
 
 def share_variance(cells: Cells, fit: EvenFit) -> tuple[Estimate, Estimate, Estimate]:
@@ -25,7 +28,7 @@ def share_variance(cells: Cells, fit: EvenFit) -> tuple[Estimate, Estimate, Esti
     part (mean square habit), the *drift* part (the cell as a whole was slower or faster: its
     relative stretch, squared, times the variance of the written offsets), and the *rest*.
     Each is estimated without bias (what the rest adds to the first two is taken off, nothing
-    below nought).
+    below nought). Where all of it is less than rounding, there is none to share.
 
     Interval: parametric bootstrap of the three sums (2,000 draws, fixed seed): the rest by
     chi-square, habits and stretches by their normal errors round values shrunk to their
@@ -37,12 +40,15 @@ def share_variance(cells: Cells, fit: EvenFit) -> tuple[Estimate, Estimate, Esti
     place = _Form(((fit.habit_ms, root),), 1.0 / cells.places, fit.rest_variance)
     drift = _Form(fit.stretch_errors, unit / len(cells), fit.rest_variance)
     found = np.array([max(place.value, 0.0), max(drift.value, 0.0), fit.rest_variance])
+    n = cells.time_s.size
+    if found.sum() < NOTHING_MS**2:
+        none = no_estimate(PERFECT, "share", n)
+        return none, none, none
     draw = np.random.default_rng(_SEED)
     rest = fit.rest_variance * draw.chisquare(fit.freedom, _DRAWS) / fit.freedom
     parts = np.stack([place.drawn(rest, draw), drift.drawn(rest, draw), rest])
     shares = parts / parts.sum(axis=0)
     value = found / found.sum()
-    n = cells.time_s.size
     place_share, drift_share, rest_share = (
         _percentiles(float(v), s, n) for v, s in zip(value, shares, strict=True)
     )

@@ -23,6 +23,7 @@ from engine.findings import Estimate, no_estimate
 from engine.measure.columns import Columns
 from engine.measure.heard import Numbers
 from engine.measure.quantiles import chi2_quantile, t_quantile
+from engine.measure.shares import NOTHING_MS, PERFECT
 
 #: Fewer intervals cannot part the two.
 LEAST_INTERVALS = 48
@@ -60,6 +61,8 @@ def part_timekeeper(interval_ms: Numbers, made_of: Columns) -> Timekeeper:
         return _untold(f"too few intervals: {n}, at least {LEAST_INTERVALS} are needed", n)
     known = made_of.orthonormal
     rest = known.take_from(interval_ms)
+    if float(rest @ rest) / n < NOTHING_MS**2:
+        return _untold(PERFECT, n)
     weight = 1.0 - (_spectrum(known.shared, known) ** 2).sum(axis=1)
     for rows, columns in known.blocks:
         weight[rows] -= (_sines(columns) ** 2).sum(axis=1)
