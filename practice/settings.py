@@ -25,6 +25,7 @@ class Settings:
         keyboard: name of the input used last, taken first when several are there.
         output: name of the output for click and other hand, "" for the built-in sound.
         output_latency_ms: from the built-in sound's buffers to the ear, as the player found it.
+        port_latency_ms: from a message sent to a MIDI output to the ear, likewise.
         count_in_beats: before a strict pass; None for one bar.
         window: what the window keeps for itself, by name.
         definitions: what makes a pass good and a section steady, up to tempo, secure.
@@ -33,6 +34,7 @@ class Settings:
     keyboard: str = ""
     output: str = ""
     output_latency_ms: float = 0.0
+    port_latency_ms: float = 0.0
     count_in_beats: int | None = None
     window: dict[str, Any] = field(default_factory=dict)
     definitions: Definitions = DEFINITIONS
@@ -40,6 +42,7 @@ class Settings:
 
 _KINDS: dict[str, tuple[type, ...]] = {
     "keyboard": (str,), "output": (str,), "output_latency_ms": (int, float),
+    "port_latency_ms": (int, float),
     "count_in_beats": (int, type(None)), "window": (dict,),
 }  # fmt: skip
 

@@ -106,13 +106,13 @@ def _write(file: str, font: str, title: str, events: list[KeyEvent], places: Pla
 def _play(
     options: argparse.Namespace, env: Environment, places: Places, events: list[KeyEvent]
 ) -> None:
-    from practice.commands.sound_options import open_instrument
+    from practice.commands.sound_options import find_latency_s, open_instrument
     from practice.settings import load_settings
     from practice.sound.accompany import Accompanist
 
     settings, _ = load_settings(places.settings)
     port = options.output if options.output is not None else settings.output
-    latency_s = settings.output_latency_ms / 1000
+    latency_s = find_latency_s(settings, port)
     instrument = open_instrument(port, places, env.clock, latency_s, options.sound_font)
     accompanist = Accompanist(instrument, env.clock)
     try:

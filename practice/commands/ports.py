@@ -40,6 +40,14 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "--latency", metavar="MS", type=float,
         help="keep what the sound takes from the computer to your ear, as you found it",
     )  # fmt: skip
+    parser.add_argument(
+        "--tap", action="store_true",
+        help="find that delay by tapping any key along with a click, and keep it",
+    )  # fmt: skip
+    parser.add_argument(
+        "--out", dest="output", metavar="PORT", default="",
+        help="with --tap or --latency: of this MIDI output instead of the built-in sound",
+    )  # fmt: skip
 
 
 def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
@@ -63,7 +71,9 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
             env.say(f"No keyboard. {_ADVICE.get(sys.platform, _ADVICE['linux'])}")
             env.say("Without one: undersong play ARRANGEMENT --player demo")
     if options.latency is not None:
-        _keep_latency(options, env)
+        _keep_latency(options, env, options.latency)
+    if options.tap:
+        _tap(options, env, driver, chosen)
     if options.check:
         if chosen is not None:
             check_touch(driver, chosen, options, env)
@@ -92,17 +102,42 @@ def _say_api(env: Environment, api: ApiPorts, chosen: str | None) -> None:
         env.say("  nothing connected")
 
 
-def _keep_latency(options: argparse.Namespace, env: Environment) -> None:
+def _keep_latency(options: argparse.Namespace, env: Environment, latency_ms: float) -> None:
     from dataclasses import replace
 
     from practice.settings import load_settings, save_settings
 
-    if not 0.0 <= options.latency <= 1000.0:
-        raise UndersongError(f"latency {options.latency:g}", "", "give milliseconds from 0 to 1000")
+    if not 0.0 <= latency_ms <= 1000.0:
+        raise UndersongError(f"latency {latency_ms:g}", "", "give milliseconds from 0 to 1000")
     path = find_places(options.data, env.variables).settings
     settings, _ = load_settings(path)
-    problem = save_settings(path, replace(settings, output_latency_ms=options.latency))
-    env.say(problem or f"Sound is taken to reach you {options.latency:g} ms after the computer.")
+    name = "port_latency_ms" if options.output else "output_latency_ms"
+    now = replace(settings, **{name: latency_ms})  # type: ignore[arg-type]
+    problem = save_settings(path, now)
+    what = f"What is sent to {options.output}" if options.output else "Sound"
+    env.say(problem or f"{what} is taken to reach you {latency_ms:g} ms after the computer.")
+
+
+def _tap(
+    options: argparse.Namespace, env: Environment, driver: Driver, keyboard: str | None
+) -> None:
+    """Find the delay to the player's ear by their own taps, and keep it."""
+    from practice.commands.sound_options import open_instrument
+    from practice.sound.tap_check import CLICKS, FEWEST, TO_LISTEN, tap_along
+
+    if keyboard is None:
+        raise UndersongError("no keyboard to tap on", "--tap", "connect one, or use --latency MS")
+    places = find_places(options.data, env.variables)
+    instrument = open_instrument(options.output, places, env.clock)
+    env.say(f"{CLICKS} clicks: listen to {TO_LISTEN}, then tap any one key with each of the rest.")
+    found = tap_along(instrument, driver, keyboard, env.clock)
+    if found is None:
+        raise UndersongError(f"fewer than {FEWEST} taps came with a click", keyboard, "try again")
+    env.say(
+        f"Your taps come {found.delay_s * 1000:.0f} ms after the computer's click"
+        f" (95 %: {found.low_s * 1000:.0f} to {found.high_s * 1000:.0f}; {found.taps} taps)."
+    )
+    _keep_latency(options, env, round(max(found.delay_s, 0.0) * 1000, 1))
 
 
 def check_touch(driver: Driver, name: str, options: argparse.Namespace, env: Environment) -> None:
@@ -139,5 +174,6 @@ def _check_sound(options: argparse.Namespace, env: Environment) -> None:
         f" (95 % within {delay.most_s * 1000:.0f}); gaps: {delay.gaps}."
     )
     env.say(
-        "What the card and the loudspeaker add cannot be seen from here: --latency MS keeps it."
+        "What the card and the loudspeaker add cannot be seen from here: --tap finds it by your own"
+        " taps, --latency MS keeps what you found otherwise."
     )

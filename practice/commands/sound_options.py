@@ -87,8 +87,8 @@ def seat_partner(
     needed = drill.pulse_kind == "strict" or options.other_hand or options.own_notes
 
     def open_now() -> Instrument:
-        latency_s = settings.output_latency_ms / 1000
-        return open_instrument(port, places, clock, latency_s, options.sound_font)
+        return open_instrument(port, places, clock, find_latency_s(settings, port),
+                               options.sound_font)  # fmt: skip
 
     remembered = remember_takes(places, arrangement) if options.other_hand else None
     return SecondPiano(arrangement, open_now, clock, wanted, remembered, at_once=needed)
@@ -110,12 +110,17 @@ def open_instrument(
         from practice.ports.rtmidi_driver import RtmidiDriver
         from practice.sound.instrument import MidiInstrument
 
-        return MidiInstrument(RtmidiDriver().open_output(port))
+        return MidiInstrument(RtmidiDriver().open_output(port), latency_s)
     from practice.sound.audio_device import check_card
     from practice.sound.sound import BuiltInPiano
 
     check_card()  # before the keys are rendered, which takes some seconds the first time
     return BuiltInPiano(find_piano(font, places), clock, latency_s)
+
+
+def find_latency_s(settings: Settings, port: str) -> float:
+    """The delay that was found for a MIDI output, or for the built-in sound where none is named."""
+    return (settings.port_latency_ms if port else settings.output_latency_ms) / 1000
 
 
 def find_piano(font: str, places: Places) -> Piano:

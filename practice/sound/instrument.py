@@ -82,11 +82,15 @@ _LIFTED = (DAMPER, SOSTENUTO, SOFT)
 
 
 class MidiInstrument:
-    """An instrument on a MIDI output. Messages go out the moment they are handed over."""
+    """An instrument on a MIDI output. Messages go out the moment they are handed over.
 
-    lead_s = 0.0
+    Args:
+        port: it is closed with the instrument.
+        output_latency_s: from there to the ear, as the user found it.
+    """
 
-    def __init__(self, port: OpenOutput) -> None:
+    def __init__(self, port: OpenOutput, output_latency_s: float = 0.0) -> None:
+        self.lead_s = output_latency_s
         self._port = port
         self._lock = threading.Lock()
         self._sounding = Sounding()
