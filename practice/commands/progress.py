@@ -59,14 +59,17 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
 
 def _draw(options: argparse.Namespace, env: Environment, progress: Progress) -> None:
     from practice.commands.output import write_text
+    from practice.progress.news import find_news
     from practice.progress.progress_page import progress_html
     from practice.progress.progress_plots import write_pdf, write_pngs
+    from practice.progress.progress_text import say_totals
 
     made = env.now()
     if options.html:
         write_text(env, options.html, progress_html(progress, made))
     if options.pdf:
-        write_pdf(progress, options.pdf, made)
+        lines = [say_totals(progress), "", *(f"* {one.words}" for one in find_news(progress))]
+        write_pdf(progress, options.pdf, made, lines)
     if options.png:
         for path in write_pngs(progress, options.png, made):
             env.say(str(path))

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
@@ -16,16 +16,14 @@ from typing import TYPE_CHECKING, Any
 from engine.errors import UndersongError
 from engine.measure.interval import mean_of
 from engine.standing import DEFINITIONS
+from practice.progress.canvas import INK, Axes, Canvas, make_figure
 from practice.progress.news import HARDLY_HEARD_MS
 from practice.progress.progress import HandProgress, Progress, SectionProgress
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-#: matplotlib's own types do not take dates.
-Axes = Any
-
-INK, FAINT, PAPER = "#22303a", "#8b979e", "#ffffff"
+FAINT = "#8b979e"
 #: Marker, line and shade of each hand; told apart without colour.
 HANDS: dict[str, tuple[str, str, str]] = {
     "left": ("v", ":", "#8a5a00"),
@@ -40,7 +38,6 @@ STAGES: dict[str, tuple[str, str]] = {
     "up to tempo": ("xx", "#b3c1c7"),
     "secure": ("", "#5f7883"),
 }
-WIDTH_IN = 7.3
 
 
 @dataclass(frozen=True)
@@ -53,41 +50,29 @@ class Plot:
     figure: Figure
 
 
-def draw_plots(progress: Progress) -> Iterator[Plot]:
+def draw_plots(progress: Progress, canvas: Canvas = make_figure) -> Iterator[Plot]:
     """All plots of a progress, one by one."""
     from matplotlib import rc_context
 
     with rc_context({"font.size": 8, "svg.fonttype": "none", "hatch.linewidth": 0.6}):
-        yield _plot_map(progress)
+        yield _plot_map(progress, canvas)
         for section in progress.sections:
             if any(len(h.days) > 1 for h in section.hands):
-                yield _plot_section(section)
+                yield _plot_section(section, canvas)
             for hand in section.hands:
                 if len(hand.places_now) > 2 and len(hand.places_then) > 2:
-                    yield _plot_places(section, hand)
+                    yield _plot_places(section, hand, canvas)
                 if len(hand.place_months) > 2:
-                    yield _plot_months(section, hand)
+                    yield _plot_months(section, hand, canvas)
         if progress.kinds:
-            yield _plot_kinds(progress)
+            yield _plot_kinds(progress, canvas)
         if progress.seconds:
-            yield _plot_time(progress)
+            yield _plot_time(progress, canvas)
 
 
-def make_figure(height_in: float, rows: int = 1) -> tuple[Figure, list[Axes]]:
-    """A figure of the common width, with so many axes below one another."""
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(WIDTH_IN, height_in), layout="constrained", facecolor=PAPER)
-    axes = figure.subplots(rows, 1, sharex=True, squeeze=False)[:, 0]
-    for ax in axes:
-        ax.spines[["top", "right"]].set_visible(False)
-        ax.tick_params(colors=INK, length=2)
-    return figure, list(axes)
-
-
-def _plot_map(progress: Progress) -> Plot:
+def _plot_map(progress: Progress, canvas: Canvas) -> Plot:
     """Sections in order of playing, as wide as their bars; a row for each hand."""
-    figure, (ax,) = make_figure(2.2)
+    figure, (ax,) = canvas(2.2, 1)
     places = sorted(
         (index, section)
         for section in progress.sections
@@ -124,12 +109,12 @@ def _stage_keys() -> list[Any]:
     ]
 
 
-def _plot_section(section: SectionProgress) -> Plot:
+def _plot_section(section: SectionProgress, canvas: Canvas) -> Plot:
     """A row for the notes, and one each for figure and tempo where there is anything to show."""
     days = [d for h in section.hands for d in h.days]
     even = any(d.evenness_ms.value is not None for d in days)
     tempo = any(d.tempo_share for d in days)
-    figure, axes = make_figure(1.5 + 1.2 * (even + tempo), rows=1 + even + tempo)
+    figure, axes = canvas(1.5 + 1.2 * (even + tempo), 1 + even + tempo)
     rows = iter(axes)
     _draw_right(section, next(rows))
     if even:
@@ -215,9 +200,9 @@ def _date_axis(ax: Axes) -> None:
     ax.xaxis.set_major_formatter(ConciseDateFormatter(locator))  # type: ignore[no-untyped-call]
 
 
-def _plot_places(section: SectionProgress, hand: HandProgress) -> Plot:
+def _plot_places(section: SectionProgress, hand: HandProgress, canvas: Canvas) -> Plot:
     """Mean deviation of each place with its interval: the oldest passes and the newest."""
-    figure, (ax,) = make_figure(2.0)
+    figure, (ax,) = canvas(2.0, 1)
     rows = (("first passes", hand.places_then, -0.12, "s", FAINT),
             ("last passes", hand.places_now, 0.12, "o", INK))  # fmt: skip
     said = []
@@ -245,13 +230,13 @@ def _plot_places(section: SectionProgress, hand: HandProgress) -> Plot:
     )  # fmt: skip
 
 
-def _plot_months(section: SectionProgress, hand: HandProgress) -> Plot:
+def _plot_months(section: SectionProgress, hand: HandProgress, canvas: Canvas) -> Plot:
     """Mean deviation of each place, month by month."""
     months = [
         m for m in hand.place_months if len(m.means_ms) == len(hand.place_months[-1].means_ms)
     ]
     places = len(months[-1].means_ms)
-    figure, (ax,) = make_figure(0.7 + 0.22 * places)
+    figure, (ax,) = canvas(0.7 + 0.22 * places, 1)
     grid = [[m.means_ms[place] for m in months] for place in range(places)]
     most = max(2 * HARDLY_HEARD_MS, *(abs(v) for row in grid for v in row))
     sizes = [[abs(v) for v in row] for row in grid]
@@ -274,12 +259,12 @@ def _plot_months(section: SectionProgress, hand: HandProgress) -> Plot:
     )  # fmt: skip
 
 
-def _plot_kinds(progress: Progress) -> Plot:
+def _plot_kinds(progress: Progress, canvas: Canvas) -> Plot:
     months = sorted({m for m, _, _ in progress.kinds})[-18:]
     count = {(m, kind): n for m, kind, n in progress.kinds}
     kinds = sorted({k for _, k, _ in progress.kinds}, key=lambda k: -sum(
         count.get((m, k), 0) for m in months))  # fmt: skip
-    figure, (ax,) = make_figure(0.6 + 0.24 * len(kinds))
+    figure, (ax,) = canvas(0.6 + 0.24 * len(kinds), 1)
     grid = [[count.get((m, k), 0) for m in months] for k in kinds]
     most = max(max(row) for row in grid) or 1
     ax.imshow(grid, aspect="auto", cmap="Greys", vmin=0, vmax=2 * most)
@@ -295,7 +280,7 @@ def _plot_kinds(progress: Progress) -> Plot:
     )
 
 
-def _plot_time(progress: Progress) -> Plot:
+def _plot_time(progress: Progress, canvas: Canvas) -> Plot:
     """Minutes at the keys in each section, beside the good passes they brought."""
     rows = []
     for section in progress.sections:
@@ -303,7 +288,7 @@ def _plot_time(progress: Progress) -> Plot:
         if sums:
             rows.append((section.name, sum(s.seconds for s in sums) / 60,
                          sum(s.good for s in sums), sum(s.passes for s in sums)))  # fmt: skip
-    figure, (ax,) = make_figure(0.7 + 0.28 * len(rows))
+    figure, (ax,) = canvas(0.7 + 0.28 * len(rows), 1)
     ax.barh(range(len(rows)), [r[1] for r in rows], color="#d5dde0", edgecolor=INK, linewidth=0.8)
     for y, (_, minutes, good, passes) in enumerate(rows):
         ax.text(minutes, y, f"  {good} of {passes} good", va="center")
@@ -329,21 +314,28 @@ def svg_text(plot: Plot) -> str:
     return re.sub(r' (width|height)="[^"]*"', "", head) + ">" + rest
 
 
-def write_pdf(progress: Progress, path: str, made: datetime) -> None:
-    """All plots, one a page.
+def write_pdf(progress: Progress, path: str, made: datetime, lines: Sequence[str]) -> None:
+    """Pages of A4: first the words, then the plots.
+
+    Args:
+        lines: the words at the head.
 
     Raises:
         UndersongError: the file cannot be written.
     """
     from matplotlib.backends.backend_pdf import PdfPages
 
+    from practice.progress.paper import Paper
+
+    heights_in = [plot.figure.get_figheight() for plot in draw_plots(progress)]
+    paper = Paper([f"{progress.title}: progress on {made:%Y-%m-%d}", "", *lines, ""], heights_in)
+    for plot in draw_plots(progress, paper.canvas):
+        plot.figure.suptitle(plot.title, x=0.01, ha="left")
+    told = {"Title": f"Progress: {progress.title}", "CreationDate": made}
     try:
-        with PdfPages(
-            path, metadata={"Title": f"Progress: {progress.title}", "CreationDate": made}
-        ) as pdf:
-            for plot in draw_plots(progress):
-                plot.figure.suptitle(plot.title, x=0.01, ha="left")
-                pdf.savefig(plot.figure)
+        with PdfPages(path, metadata=told) as pdf:
+            for page in paper.pages:
+                pdf.savefig(page)
     except OSError as error:
         raise UndersongError(f"cannot be written ({error.strerror})", path) from error
 

@@ -14,7 +14,7 @@ SPARK_DAYS = 24
 
 def say_progress(progress: Progress, terminal: bool) -> Iterator[str]:
     """The lines. Plain, without sparklines, where the output is not a terminal."""
-    yield _say_totals(progress)
+    yield say_totals(progress)
     yield from _say_edit(progress)
     yield from (f"* {one.words}" for one in find_news(progress))
     for section in progress.sections:
@@ -26,7 +26,8 @@ def say_progress(progress: Progress, terminal: bool) -> Iterator[str]:
     yield from _say_kinds(progress)
 
 
-def _say_totals(progress: Progress) -> str:
+def say_totals(progress: Progress) -> str:
+    """All passes of the arrangement in one line."""
     t = progress.totals
     if not t.passes:
         return (

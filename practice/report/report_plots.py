@@ -14,7 +14,8 @@ from engine.measure.pedal import Pedal
 from engine.measure.timing import Timing
 from engine.performance import DAMPER
 from engine.review import PassReview
-from practice.progress.progress_plots import FAINT, INK, WIDTH_IN, Plot, make_figure
+from practice.progress.canvas import INK, WIDTH_IN, make_figure
+from practice.progress.progress_plots import FAINT, Plot
 
 
 def draw_report(arrangement: Arrangement, one: PassReview) -> Iterator[Plot]:

@@ -330,7 +330,9 @@ def test_pictures_and_pdf_are_written(practised: Store, pans: Arrangement, tmp_p
     paths = write_pngs(progress, str(tmp_path / "plots"), evening(20))
     assert {p.name for p in paths} >= {"map.png", "section-2.png", "places-2-both.png", "time.png"}
     assert all(p.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n" for p in paths)
-    write_pdf(progress, str(tmp_path / "progress.pdf"), evening(20))
+    write_pdf(progress, str(tmp_path / "progress.pdf"), evening(20), ["A line of words."])
     data = (tmp_path / "progress.pdf").read_bytes()
     assert data.startswith(b"%PDF-")
-    assert len(re.findall(rb"/Type /Page\b", data)) == len(paths)
+    boxes = re.findall(rb"/MediaBox \[ 0 0 ([\d.]+) ([\d.]+) \]", data)
+    assert {(round(float(w)), round(float(h))) for w, h in boxes} == {(595, 842)}  # A4, ISO 216
+    assert 1 <= len(boxes) < len(paths)
