@@ -18,7 +18,8 @@ class Change:
     """One bar that is not the same in both.
 
     Attributes:
-        kind: changed, added, taken out, respelled, refingered, moved between the hands.
+        kind: changed, added, taken out, respelled, refingered, pedalled otherwise, moved between
+            the hands.
         old_bar, new_bar: printed numbers, "" where there is none.
         hands: which hands' notes differ; practice of the other still counts.
         words: what changed.
@@ -44,13 +45,33 @@ def compare_pages(old: Arrangement, new: Arrangement) -> tuple[Change, ...]:
     keys_old = [_sounding(notes) for _, notes in ours]
     keys_new = [_sounding(notes) for _, notes in theirs]
     changes: list[Change] = []
+    pedals_old, pedals_new = _pedalling(old), _pedalling(new)
     matcher = SequenceMatcher(None, keys_old, keys_new, autojunk=False)
     for tag, a, b, c, d in matcher.get_opcodes():
         if tag == "equal":
-            changes += [ch for k in range(b - a) if (ch := _same_keys(ours[a + k], theirs[c + k]))]
+            for mine, other in zip(ours[a:b], theirs[c:d], strict=True):
+                if change := _same_keys(mine, other):
+                    changes.append(change)
+                if pedals_old[mine[0].index] != pedals_new[other[0].index]:
+                    changes.append(_pedalled(mine[0], other[0]))
         else:
             changes += _differing(ours[a:b], theirs[c:d])
     return tuple(changes)
+
+
+def _pedalling(arrangement: Arrangement) -> dict[int, list[tuple[object, ...]]]:
+    """For each bar where in it the damper goes down and up."""
+    out: dict[int, list[tuple[object, ...]]] = {bar.index: [] for bar in arrangement.bars}
+    for span in arrangement.pedals:
+        for way, moment_q in (("down", span.down_q), ("up", span.up_q)):
+            bar = arrangement.bar_at(moment_q)
+            out[bar.index].append((moment_q - bar.onset_q, way, span.kind))
+    return {bar: sorted(moves, key=str) for bar, moves in out.items()}
+
+
+def _pedalled(old: Bar, new: Bar) -> Change:
+    words = "the pedal is written otherwise"
+    return Change("pedalled otherwise", old.number, new.number, (), words, True)
 
 
 _Written = tuple[Bar, list[ScoreNote]]

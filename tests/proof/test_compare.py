@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
+from engine.arrangement import PedalSpan
 from engine.proof import compare_pages
 from engine.read import read_arrangement
 from tests.form.pages import each, page
@@ -77,3 +79,10 @@ def test_a_repeated_bar_is_compared_once(exercises: Path) -> None:
 
     (change,) = compare_pages(read_arrangement(path), planted(path, plant))
     assert (change.new_bar, change.hands) == ("14", ("left",))
+
+
+def test_another_pedal_is_said_and_practice_still_counts() -> None:
+    old = page(right=each(TUNE, 1), pedals=[PedalSpan(Fraction(0), Fraction(4), "damper")])
+    new = replace(old, pedals=(PedalSpan(Fraction(0), Fraction(8), "damper"),))
+    found = [(c.kind, c.new_bar, c.counts) for c in compare_pages(old, new)]
+    assert found == [("pedalled otherwise", "2", True), ("pedalled otherwise", "3", True)]
