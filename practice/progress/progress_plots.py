@@ -244,19 +244,24 @@ def _plot_months(section: SectionProgress, hand: HandProgress, canvas: Canvas) -
     for y, row in enumerate(grid):
         for x, value in enumerate(row):
             weight = "bold" if abs(value) > HARDLY_HEARD_MS else "normal"
-            ax.text(x, y, f"{value:+.0f}", ha="center", va="center", color=INK, weight=weight)
+            ax.text(x, y, _signed(value), ha="center", va="center", color=INK, weight=weight)
     ax.set_xticks(range(len(months)), [f"{m.month}\nn {m.passes}" for m in months])
     ax.set_yticks(range(places), [f"place {k + 1}" for k in range(places)])
     ax.spines[:].set_visible(False)
     title = f"{section.name}, {hand.hands}: each place, month by month"
     said = "; ".join(
-        f"{m.month} (n {m.passes}): " + ", ".join(f"{v:.0f}" for v in m.means_ms) for m in months
+        f"{m.month} (n {m.passes}): " + ", ".join(map(_signed, m.means_ms)) for m in months
     )
     return Plot(
         f"months-{section.index + 1}-{hand.hands}", title,
         "Mean deviation of each place of the figure at like tempo, in ms, positive late; bold "
         f"where it can be heard. {said}.", figure,
     )  # fmt: skip
+
+
+def _signed(value: float) -> str:
+    """A whole number with its sign; nought has none."""
+    return f"{value:+.0f}" if round(value) else "0"
 
 
 def _plot_kinds(progress: Progress, canvas: Canvas) -> Plot:
