@@ -20,15 +20,20 @@ MADE_GOOD = 0.6
 #: A played note that answers to nothing, at most and at least; between, minus the logarithm of
 #: the share of such notes lately (which follows at this gain) and a share for which key it is.
 EXTRA, EXTRA_AT_LEAST, EXTRA_SHARE, SLIPS_GAIN = 5.5, 4.4, 1.6, 0.02
+#: That much more right after a long pause, when players begin with what is written.
+EXTRA_AFTER_PAUSE = 3.0
 #: The same key again at once (within so many seconds): a double strike.
 DOUBLE_STRIKE, DOUBLE_S = 4.0, 0.15
 #: A note of a sign or trill, beyond the written note.
 ORNAMENT = 1.2
 #: A note while nobody knows where the player is.
 LOST = 4.2
-#: How far a note's velocity is from the last time (sd), what that costs at most, what a note costs
-#: that was not played before; and how many notes after a landing are weighed like this.
-SHAPING_SD, SHAPING_AT_MOST, SHAPING_UNKNOWN, SHAPING_NOTES = 7.5, 1.5, 0.2, 24
+#: A note is as loud as the last time when within so many MIDI steps; the share of such notes at
+#: least (a pianist's), what is guessed before any, as if from so many; and how many notes after a
+#: landing are weighed by their loudness.
+SAME_WITHIN, SAME_AT_LEAST, SAME_GUESS, SAME_PRIOR, SHAPING_NOTES = 1, 0.25, 0.3, 4.0, 24
+#: After a jump without a pause each of these notes costs so much more: it must prove itself longer.
+HASTY = 0.3
 #: Losing the place.
 GET_LOST = 9.0
 #: Another key for a written note, by distance in semitones.
@@ -46,10 +51,11 @@ HALT_S = 0.3
 JUMP, JUMP_AFTER_PAUSE = -math.log(3e-6), HESITATION - math.log(0.25)
 #: A pause begins when a note is late by this many seconds and this many beats; it is long at
 #: `LONG` times that.
-PAUSE_S, PAUSE_Q, LONG = 0.6, 1.0, 2.5
+PAUSE_S, PAUSE_Q, LONG = 0.6, 0.6, 2.0
 #: Where jumps land: at the start of the span (after its end, or else), near behind, near ahead, at
-#: the start of any bar, anywhere. Of near landings this share is at the starts of bars.
-TO_START_AFTER_END, TO_START = 0.5, 0.1
+#: the start of any bar, anywhere, and where the player began before. Of near landings this share is
+#: at the starts of bars.
+TO_START_AFTER_END, TO_START, TO_AGAIN = 0.5, 0.1, 0.2
 TO_BACK, TO_AHEAD, TO_BAR, TO_ANY = 0.45, 0.2, 0.13, 0.12
 NEAR_BAR = 0.5
 #: Nearer than this nobody jumps without a pause, quarters.

@@ -49,6 +49,8 @@ class Path:
         landing: number of the last jump, so that paths can be told apart.
         origin: what tells one landing from another: first note, group, hand alone.
         young: how many more notes are weighed by how loud they were last time.
+        hasty: what each of those notes costs beside, more where nobody paused before the jump.
+        shaped: what was charged for loudness since the last jump.
         since: the group landed on after the last jump.
         front_left, front_right: heed of the front group's notes already played, by hand.
         used: notes already played here (recent ones), to the index of the played note.
@@ -68,6 +70,7 @@ class Path:
         "front",
         "front_left",
         "front_right",
+        "hasty",
         "landing",
         "left",
         "logp",
@@ -75,6 +78,7 @@ class Path:
         "origin",
         "right",
         "s_per_q",
+        "shaped",
         "since",
         "slips",
         "steps",
@@ -93,6 +97,7 @@ class Path:
         self.used: dict[int, int] = {}
         self.at_q = self.at_s = self.before_q = self.before_s = 0.0
         self.s_per_q = self.usual = 0.5
+        self.shaped = self.hasty = 0.0
         self.steps = 0
         self.slips = 0.02
         self.left = self.right = 1.0
@@ -111,7 +116,8 @@ class Path:
         new.used = self.used.copy()
         new.before_q, new.before_s = self.before_q, self.before_s
         new.origin = self.origin
-        new.slips, new.young = self.slips, self.young
+        new.slips, new.young, new.shaped = self.slips, self.young, self.shaped
+        new.hasty = self.hasty
         new.landing, new.usual = self.landing, self.usual
         new.at_q, new.at_s, new.s_per_q, new.steps = self.at_q, self.at_s, self.s_per_q, self.steps
         new.left, new.right, new.since = self.left, self.right, self.since
@@ -284,10 +290,16 @@ def _keep_time(path: Path, q: float, time_s: float) -> None:
 
 
 def go_on(
-    path: Path, pitch: int, time_s: float, played: int, m: ScoreMap, alone: bool = False
+    path: Path,
+    pitch: int,
+    time_s: float,
+    played: int,
+    m: ScoreMap,
+    pause: float = 0.0,
+    alone: bool = False,
 ) -> list[Path]:
     """The one to four most likely ways on; `path` itself becomes the first of them
-    (`alone`: the only one)."""
+    (`alone`: the only one). `pause`: before the note, 0 none to 1 long."""
     if path.front < 0:
         _say(path, played, UNCLEAR, -1, costs.LOST, time_s)
         return [path]
@@ -296,7 +308,7 @@ def go_on(
         ways.append(sign)
         ways.sort()
     if not ways or ways[0][0] > costs.DOUBTFUL:
-        ways.append((extra_cost(path, pitch, time_s, m), EXTRA, -1))
+        ways.append((extra_cost(path, pitch, time_s, pause, m), EXTRA, -1))
         others = wrong_note(path, pitch, time_s, m), again(path, pitch, time_s, m)
         ways.extend(way for way in others if way)
         ways.sort()
@@ -320,14 +332,15 @@ def ornament(path: Path, pitch: int, m: ScoreMap) -> Way | None:
     return None
 
 
-def extra_cost(path: Path, pitch: int, time_s: float, m: ScoreMap) -> float:
-    """What it costs to call a note extra: less for the same key again at once."""
+def extra_cost(path: Path, pitch: int, time_s: float, pause: float, m: ScoreMap) -> float:
+    """What it costs to call a note extra: less for the same key again at once, more after a
+    pause."""
     node = path.node
     while node is not None and time_s - node.time_s < costs.DOUBLE_S:
         if node.what == RIGHT and m.pitch[node.note] == pitch:
             return min(costs.DOUBLE_STRIKE, path.extra)
         node = node.prev
-    return path.extra
+    return path.extra + costs.EXTRA_AFTER_PAUSE * pause
 
 
 def again(path: Path, pitch: int, time_s: float, m: ScoreMap) -> Way | None:

@@ -16,6 +16,8 @@ from engine.follow.scoremap import ScoreMap
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int32]
+#: Where the player may have been before a jump: group, and how likely.
+Origins = list[tuple[int, float]]
 
 #: Landings told, at most.
 LANDINGS = 5
@@ -61,29 +63,31 @@ class Landing:
     jump: float
 
 
-def jump_cost(groups: IntArray, from_group: int, m: ScoreMap) -> FloatArray:
-    """Minus log of the chance to land at a group, coming from another (-1: from nowhere).
+def jump_cost(groups: IntArray, origins: Origins, habits: FloatArray, m: ScoreMap) -> FloatArray:
+    """Minus log of the chance to land at a group, coming from where the player may have been.
 
-    Half of all landings are near (mostly behind, by a few bars), and starts of bars are likelier.
+    Half of all landings are near (mostly behind, by a few bars), and starts of bars are likelier,
+    as is where this player began before (`habits`: the chance of it, by group).
     """
     anywhere, near_here = m.landing_shares
-    p = anywhere[groups]
-    at_end = from_group >= len(m.group_q) - END_GROUPS
-    to_start = costs.TO_START_AFTER_END if at_end or from_group < 0 else costs.TO_START
+    p = anywhere[groups] + habits[groups]
+    at_end = not origins or origins[0][0] >= len(m.group_q) - END_GROUPS
+    to_start = costs.TO_START_AFTER_END if at_end else costs.TO_START
     p[groups == 0] += to_start
     p[groups == 1] += 0.1 * to_start
-    if from_group >= 0:
+    for from_group, share in origins:
         away_q = m.group_q_array[groups] - m.group_q[from_group]
         behind_q = np.minimum(away_q, 0.0)
         near = np.exp(behind_q / costs.NEAR_BEHIND_Q - (away_q - behind_q) / costs.NEAR_AHEAD_Q)
         near *= np.where(away_q > 0, TO_AHEAD_A_Q, TO_BACK_A_Q)
-        p += near * near_here[groups]
+        p += share * near * near_here[groups]
     return np.asarray(-np.log(p))
 
 
 def find_landings(
     recent: list[Heard],
-    from_group: int,
+    origins: Origins,
+    habits: FloatArray,
     s_per_q: float,
     pauses: list[float],
     m: ScoreMap,
@@ -91,12 +95,16 @@ def find_landings(
 ) -> list[Landing]:
     """The best few explanations of the recent notes (oldest first) by a jump among them.
 
-    `hands`: how much leaving out notes of the left and right hand counts; None while it is open.
+    `origins`: groups where the player may have been, likeliest first, with how likely each is
+    (none: nowhere). `habits`: the chance to begin again, by group. `hands`: how much leaving out
+    notes of the left and right hand counts; None while it is open.
     """
     now = m.groups_of(recent[-1].pitch)
     if not len(now):
         return []
-    totals, firsts, starts, jumps = _read_back(recent, now, from_group, s_per_q, pauses, m, hands)
+    totals, firsts, starts, jumps = _read_back(
+        recent, now, origins, habits, s_per_q, pauses, m, hands
+    )
     order = np.argsort(-totals, kind="stable")[:24]
     most = LANDINGS_OPEN if hands is None else LANDINGS
     out: list[Landing] = []
@@ -114,7 +122,8 @@ def find_landings(
 def _read_back(
     recent: list[Heard],
     now: IntArray,
-    from_group: int,
+    origins: Origins,
+    habits: FloatArray,
     s_per_q: float,
     pauses: list[float],
     m: ScoreMap,
@@ -127,7 +136,7 @@ def _read_back(
     alive, at, said = np.arange(len(now)), now, np.full(len(now), -0.5)
     matched = np.ones(len(now), dtype=bool)
     used: set[int] = set()
-    turns = _turns(from_group, m)
+    turns = _turns(origins[0][0] if origins else -1, m)
     newest = len(recent) - 1
     for j in range(newest, -1, -1):
         note = recent[j]
@@ -135,7 +144,7 @@ def _read_back(
         if j < newest:
             at, matched = _step_back(at, note, recent[j + 1], s_per_q, said, m, again, hands)
         used = {note.pitch} if again else used | {note.pitch}
-        jump = costs.jump_at(pauses[j]) + jump_cost(at, from_group, m)
+        jump = costs.jump_at(pauses[j]) + jump_cost(at, origins, habits, m)
         for group, cost in turns:
             jump[at == group] = np.minimum(jump[at == group], cost)
         total = note.before + said - jump

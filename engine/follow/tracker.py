@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
+import numpy as np
+
 from engine.follow import costs
 from engine.follow.path import RIGHT, UNCLEAR, Node, Path, go_on, take_note, weight
-from engine.follow.relocate import Heard, Landing, find_landings
+from engine.follow.relocate import Heard, Landing, Origins, find_landings
 from engine.follow.scoremap import ScoreMap
 from engine.follow.shaping import Shaping
 from engine.performance import PlayedNote
@@ -12,6 +16,11 @@ from engine.performance import PlayedNote
 #: Paths kept, and of those with the same last jump; how much worse than the best one a path with
 #: another last jump may be, or with the same; notes looked back upon after a surprise.
 PATHS, VARIANTS, WORSE, VARIANT_WORSE, LOOK_BACK = 14, 3, 24.0, 11.0, 10
+#: Paths of other landings are asked where the player was, if no worse than this; so many at most.
+LIKES, MOST_ORIGINS = 5.0, 4
+#: Where a pass began is remembered when a landing has so few notes to be weighed left; how much
+#: the last beginning counts among all.
+PROVED, RECENT = costs.SHAPING_NOTES - 12, 0.35
 #: Cost of the last four notes together that is a surprise; where the notation has a turn.
 SURPRISE, SURPRISE_AT_TURN = 7.0, 4.0
 
@@ -34,6 +43,8 @@ class Tracker:
         self._recent: list[tuple[PlayedNote, float]] = []
         self._search_until = 0
         self._shaping = Shaping(len(score.q))
+        self._habits = np.zeros(len(score.group_q))
+        self._begun = -1
         self._count = self._landings = 0
 
     @property
@@ -48,17 +59,30 @@ class Tracker:
         del self._recent[:-LOOK_BACK]
         ways: list[Path] = []
         for path in self.paths:
-            ways.extend(go_on(path, note.pitch, note.onset_s, note.index, self.score))
-        if len(ways) > 1:
-            for path in ways:
-                self._shaping.weigh(path, note.velocity)
+            ways.extend(go_on(path, note.pitch, note.onset_s, note.index, self.score, pause))
+        self._weigh(ways, note)
         self.paths = _keep(ways)
         if pause > 0.2:
             self._search_until = self._count + 4
         if self._count < self._search_until or self._is_surprised():
             self._search()
         self._count += 1
+        if self._count % 8 == 0:
+            self._note_habit()
         self._shaping.hear(note, self.paths)
+
+    def _weigh(self, ways: list[Path], note: PlayedNote) -> None:
+        """Weigh paths that landed lately by how loud the last note was."""
+        if any(path.young > 0 for path in ways):
+            self._shaping.weigh(ways, note)
+
+    def _note_habit(self) -> None:
+        """Remember where the player began, once the place has proved itself."""
+        best = self.best
+        if best.front >= 0 and best.landing != self._begun and best.young <= PROVED:
+            self._begun = best.landing
+            self._habits *= 1.0 - RECENT
+            self._habits[best.since] += costs.TO_AGAIN * RECENT
 
     def _pause_before(self, note: PlayedNote) -> float:
         """How long the player paused beyond what the page asks for: 0 not, 1 long."""
@@ -101,13 +125,29 @@ class Tracker:
         pauses = [pause for _, pause in self._recent]
         is_open = path.front < 0 or max(pauses) > 0.0
         hands = None if is_open else (weight(path.left), weight(path.right))
-        landings = find_landings(recent, path.front, path.usual, pauses, self.score, hands)
-        new = [self._land(landing, chain, path, None) for landing in landings]
+        landings = find_landings(
+            recent, self._origins(), self._habits, path.usual, pauses, self.score, hands
+        )
+        landed = [self._land(landing, chain, path, None) for landing in landings]
         if is_open:
-            new += [self._land(landing, chain, path, h) for landing in landings[:2] for h in (0, 1)]
+            landed += [self._land(x, chain, path, hand) for x in landings[:2] for hand in (0, 1)]
+        new = [p for p in landed if p is not None]
+        self._shaping.weigh_landed(new, path, [note for note, _ in self._recent])
         if path.front >= 0:
             new.append(self._lose(chain, path))
-        self.paths = _keep([*self.paths, *(p for p in new if p is not None)])
+        self.paths = _keep([*self.paths, *new])
+
+    def _origins(self) -> Origins:
+        """Where the player may have been: the best path's place, and those of its likes."""
+        best = self.best
+        if best.front < 0:
+            return []
+        fronts: dict[int, tuple[int, float]] = {}
+        for path in self.paths:
+            if path.front >= 0 and path.logp > best.logp - LIKES and path.landing not in fronts:
+                fronts[path.landing] = path.front, math.exp(path.logp - best.logp)
+        total = sum(share for _, share in fronts.values())
+        return [(front, share / total) for front, share in list(fronts.values())[:MOST_ORIGINS]]
 
     def _land(
         self, landing: Landing, chain: list[Node], parent: Path, only: int | None
@@ -128,6 +168,7 @@ class Tracker:
         self._landings += 1
         path.landing, path.origin = self._landings, origin
         path.young = 0 if landing.jump <= costs.TURN_BACK else costs.SHAPING_NOTES
+        path.hasty = costs.HASTY * (1.0 - pause)
         path.front = path.since = landing.group
         path.at_q, path.at_s = m.q[place], note.onset_s
         path.before_q, path.before_s = path.at_q, path.at_s
@@ -146,10 +187,8 @@ class Tracker:
         path.node = Node(
             before, chain[first].played, RIGHT, place, start, landing.jump, note.onset_s, True
         )
-        self._shaping.weigh(path, note.velocity)
-        for node, (heard, _) in zip(chain[first + 1 :], self._recent[first + 1 :], strict=True):
-            go_on(path, heard.pitch, heard.onset_s, node.played, m, alone=True)
-            self._shaping.weigh(path, heard.velocity)
+        for node, (heard, pause) in zip(chain[first + 1 :], self._recent[first + 1 :], strict=True):
+            go_on(path, heard.pitch, heard.onset_s, node.played, m, pause, alone=True)
             if path.logp < self.best.logp - WORSE:
                 return None
         return path
