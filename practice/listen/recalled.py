@@ -15,7 +15,7 @@ from practice.snapshot import PassRecord
 #: The newest passes are held whole while they have so many notes together: ten dense minutes.
 WHOLE_NOTES = 6000
 #: So many are held whole however long they are, and so many with their measures.
-LEAST_WHOLE, MEASURED = 5, 60
+LEAST_WHOLE, MEASURED = 5, 20
 
 
 def count_whole(sizes: Sequence[int]) -> int:

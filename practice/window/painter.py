@@ -33,6 +33,8 @@ from practice.window.sheet import Sheet
 _FINE, _COARSE, _LARGE_PX = 4, 2, 160
 #: What is no larger is a mark, and comes again and again.
 _MARK_PX = 40
+#: A text of so many letters is no sentence.
+_WORD = 16
 #: The rim round text on notation, a share of its size: the notation goes on right beside it.
 _RIM = 0.14
 #: Places are rounded to this share of a pixel before a drawn mark is looked up again.
@@ -81,9 +83,15 @@ def _rect(box: Box, origin: Point) -> pygame.Rect:
     return pygame.Rect(x, y, max(w, 1), max(h, 1))
 
 
-@lru_cache(maxsize=384)
 def draw_text(text: str, face: Face, size: int, colour: Colour) -> tuple[pygame.Surface, float]:
     """A text as a surface with a clear ground, and its baseline from the top."""
+    draw = _draw_word if len(text) <= _WORD else _draw_sentence
+    return draw(text, face, size, colour)
+
+
+def _draw_text_anew(
+    text: str, face: Face, size: int, colour: Colour
+) -> tuple[pygame.Surface, float]:
     parts = [
         (load_font(f, s).render(part, True, colour), load_font(f, s).get_ascent() + rise)
         for part, f, s, rise in runs(text, face, size)
@@ -99,6 +107,11 @@ def draw_text(text: str, face: Face, size: int, colour: Colour) -> tuple[pygame.
         whole.blit(surface, (x, round(base - up)))
         x += surface.get_width()
     return whole, base
+
+
+# Words and numbers come again and again; sentences are many, and large.
+_draw_word = lru_cache(maxsize=384)(_draw_text_anew)
+_draw_sentence = lru_cache(maxsize=32)(_draw_text_anew)
 
 
 def paint_words(target: pygame.Surface, op: Words, origin: Point) -> None:

@@ -130,6 +130,8 @@ class View:
         if self.looking == "pass":
             return (record,)
         alike = [
-            r for r in self.snapshot.passes if r.number <= record.number and r.hands == record.hands
+            r
+            for r in self.snapshot.passes
+            if r.number <= record.number and r.hands == record.hands and r.notes
         ]
         return tuple(alike[-self.preferences.average_of :])
