@@ -107,6 +107,16 @@ def _listen(view: View) -> Outcome:
     return Outcome(view, (Command("hush" if view.snapshot.state == "listening" else "listen"),))
 
 
+def _hear_again(view: View) -> Outcome:
+    """The pass that is looked at, or the last one; again to hush."""
+    if view.snapshot.state == "listening":
+        return Outcome(view, (Command("hush"),))
+    record = view.record
+    if record is None or not record.notes or view.playing:
+        return Outcome(view)
+    return Outcome(view, (Command("listen", extra={"pass": record}),))
+
+
 def _keep(view: View) -> Outcome:
     record = view.told
     if record is None:
@@ -284,6 +294,7 @@ _ACTS: dict[str, Act] = {
     "again": _tell("again"),
     "stop": _tell("stop"),
     "listen": _listen,
+    "hear-again": _hear_again,
     "pulse": _pulse,
     "slower": _rate(-RATE_STEP),
     "faster": _rate(RATE_STEP),

@@ -14,6 +14,7 @@ import numpy.typing as npt
 from engine.performance import DAMPER, PedalMove
 from practice.snapshot import PassRecord
 from practice.window.desk import Place, find_places
+from practice.window.keeping import kept_by_identity
 from practice.window.marks import played_note
 from practice.window.ops import DrawOp, Line
 from practice.window.page import Page
@@ -66,6 +67,7 @@ def _lines(
                 yield Line(((x, y), (x, y - tall)), colour, thick)
 
 
+@kept_by_identity(8)
 def played_stretches(page: Page, record: PassRecord) -> list[Stretch]:
     """When the damper was down, in quarters of the score; seconds go by the right notes."""
     found = _clock(page, record)

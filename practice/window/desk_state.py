@@ -18,6 +18,8 @@ SETTLE_S = 0.25
 #: While the place is in doubt, so many notes must agree on a line before the page is opened there:
 #: one stray key must not turn it.
 SURE_NOTES = 4
+#: After playing has ended, the beginning of the span comes back onto the page so much later.
+COME_ROUND_S = 0.5
 
 
 def left_hand_ids(arrangement: Arrangement) -> frozenset[str]:
@@ -47,6 +49,7 @@ class DeskState:
         #: The line last read in the pass under way, and (line, notes heard) of a doubtful jump.
         self._read: int | None = None
         self._strayed: tuple[int, int] | None = None
+        self._ended_s: float | None = None
 
     def open_text(self, text: str) -> None:
         """The score's text from now on; asked for at the next frame."""
@@ -62,7 +65,7 @@ class DeskState:
             return view
         if not view.page_fits:
             return view
-        return self._mark_heard(self._turn(view, parts))
+        return self._mark_heard(self._turn(view, parts, now_s))
 
     def _take_page(self, view: View) -> View:
         """The newest engraving, as soon as it may take the place of what is shown.
@@ -122,7 +125,7 @@ class DeskState:
         self._span_seen = None
         return (None,) * len(view.slots)
 
-    def _turn(self, view: View, parts: Parts) -> View:
+    def _turn(self, view: View, parts: Parts, now_s: float) -> View:
         page, snapshot = view.page, view.snapshot
         assert page is not None
         count, _ = slot_plan(page, parts, view.performing)
@@ -133,8 +136,9 @@ class DeskState:
             view = replace(view, slots=self._open(view, page, count))
             self._span_seen = span_seen
         if snapshot.state in ("playing", "listening"):
+            self._ended_s = None
             return self._follow(view, page)
-        return self._come_round(view, page) if not view.playing else view
+        return self._come_round(view, page, now_s) if not view.playing else view
 
     def _follow(self, view: View, page: Page) -> View:
         """The page turned to where the player is, once that is sure."""
@@ -156,10 +160,17 @@ class DeskState:
             self._strayed = (line, count)
         return view.snapshot.doubt and count - self._strayed[1] < SURE_NOTES - 1
 
-    def _come_round(self, view: View, page: Page) -> View:
-        """Once playing has ended: the line read last stays, the span's first is there again."""
+    def _come_round(self, view: View, page: Page, now_s: float) -> View:
+        """Once playing has ended: the line read last stays, the span's first is there again.
+
+        A little later than the marks of the pass: both at once would be too much for a frame.
+        """
+        if self._ended_s is None:
+            self._ended_s = now_s
+        if self._read is None or now_s - self._ended_s < COME_ROUND_S:
+            return view
         read, self._read, self._strayed = self._read, None, None
-        if read is None or read not in view.slots:
+        if read not in view.slots:
             return view
         first = page.order_of_reading(view.snapshot.span)[:1]
         if not first or first[0] in view.slots:

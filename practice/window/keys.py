@@ -24,6 +24,7 @@ ACTIONS: tuple[Action, ...] = (
     Action("again", "space", "again from the start of the span", "play"),
     Action("stop", "return", "end the pass now", "play"),
     Action("listen", "f6", "play the span to me; again to hush", "play"),
+    Action("hear-again", "/", "play the pass shown again, as it was", "play"),
     Action("pulse", "f4", "strict pulse or free", "play"),
     Action("slower", "-", "strict pulse slower", "play"),
     Action("faster", "=", "strict pulse faster", "play"),
@@ -94,7 +95,7 @@ def can_bind(key: str) -> bool:
 _SHOWN = {
     "[-]": "keypad −", "[+]": "keypad +", "return": "enter", "page up": "page up", "-": "−",
     "left": "←", "right": "→", "up": "↑", "down": "↓",
-    ",": "comma", ".": "full stop",
+    ",": "comma", ".": "full stop", "/": "slash",
 }  # fmt: skip
 
 

@@ -67,6 +67,11 @@ class PageMarks:
 
 def read_marks(arrangement: Arrangement, records: Sequence[PassRecord]) -> PageMarks:
     """The marks of one pass, or what usually happens over several."""
+    return _read_together(arrangement, *records)
+
+
+@kept_by_identity(8)
+def _read_together(arrangement: Arrangement, *records: PassRecord) -> PageMarks:
     least = 1 if len(records) == 1 else LEAST_TIMES
     timing: dict[int, list[float]] = {}
     slips: Counter[_SlipKey] = Counter()

@@ -31,7 +31,7 @@ from engine.read import engravable_text, read_arrangement
 from practice.engrave import Engraver, PageLayout
 from practice.snapshot import Command, PassRecord, Snapshot
 from practice.window.desk import fitting_layout
-from practice.window.desk_state import left_hand_ids
+from practice.window.desk_state import COME_ROUND_S, left_hand_ids
 from practice.window.parts import arrange_parts
 from practice.window.screen import Screen
 from tests.window.staging import CACHE, map_cells, passed, waiting
@@ -169,7 +169,11 @@ def end_pass(screen: Screen, listener: MadeUp, record: PassRecord, number: int) 
         was, version=was.version + 1, state="rest", place_q=None, notes=(), findings=(),
         passes=(*was.passes, record),
     )  # fmt: skip
-    return [_timed(screen, "pass ended"), *(_timed(screen, "still") for _ in range(5))]
+    frames = [_timed(screen, "pass ended")]
+    for _ in range(round(2 * COME_ROUND_S / FRAME_S)):  # the span's first line comes back too
+        frames.append(_timed(screen, "still"))
+        time.sleep(max(0.0, FRAME_S - frames[-1].took_ms / 1000))
+    return frames
 
 
 def report(frames: Sequence[Frame]) -> None:

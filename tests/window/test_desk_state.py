@@ -10,7 +10,7 @@ from engine.performance import PlayedNote
 from practice.engrave import Engraver
 from practice.snapshot import Snapshot
 from practice.window.compose import parts_for
-from practice.window.desk_state import SURE_NOTES, DeskState
+from practice.window.desk_state import COME_ROUND_S, SURE_NOTES, DeskState
 from practice.window.view import View
 from tests.window.staging import stage, waiting
 
@@ -67,7 +67,9 @@ def test_after_a_pass_the_line_read_last_stays_and_the_first_is_there_again():
     before = view.slots
     assert 0 not in before
     rest = replace(view, snapshot=replace(view.snapshot, state="rest", place_q=None, notes=()))
-    after = state.step(rest, parts, 2.0)
+    rest = state.step(rest, parts, 2.0)
+    assert rest.slots == before  # the marks come first
+    after = state.step(rest, parts, 2.0 + COME_ROUND_S)
     assert 0 in after.slots
     assert after.slots.index(last) == before.index(last)
     turned = replace(after, slots=(5, 6, 7)[: len(after.slots)])
