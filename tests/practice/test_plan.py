@@ -81,8 +81,8 @@ def kinds(items: list[PlanItem]) -> list[str]:
     return [i.kind for i in items]
 
 
-def test_the_library_gives_its_own_reference_intervals() -> None:
-    """Intervals in days of the sequence in the test suite of fsrs 6 (from memory, run here)."""
+def test_the_library_gives_its_own_reference_values() -> None:
+    """Against tests/test_basic.py in the source distribution of fsrs 6.3.2."""
     card, scheduler = Card(card_id=1), Scheduler(enable_fuzzing=False)
     at = datetime(2022, 11, 29, 12, 30, tzinfo=UTC)
     days = []
@@ -91,6 +91,12 @@ def test_the_library_gives_its_own_reference_intervals() -> None:
         days.append((card.due - card.last_review).days)
         at = card.due
     assert days == [0, 2, 11, 46, 163, 498, 0, 0, 2, 4, 7, 12, 21]
+    card, at = Card(card_id=2), datetime(2022, 11, 29, 12, 30, tzinfo=UTC)
+    for rating, later in zip([Rating.Again] + [Rating.Good] * 5, [0, 0, 1, 3, 8, 21], strict=True):
+        at += timedelta(days=later)
+        card, _ = scheduler.review_card(card, rating, at)
+    assert card.stability == pytest.approx(53.62691, abs=1e-4)
+    assert card.difficulty == pytest.approx(6.3574867, abs=1e-4)
 
 
 @pytest.mark.parametrize(
