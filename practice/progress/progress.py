@@ -81,7 +81,8 @@ class HandProgress:
 class SectionProgress:
     """One section, where it stands first in the form; `also` are its other places.
 
-    `bars` is how many it has; from_bar and to_bar are printed numbers.
+    `bars` is how many it has; from_bar and to_bar are printed numbers. kinds: (month, kind of
+    slip, count) in this section.
     """
 
     index: int
@@ -92,6 +93,7 @@ class SectionProgress:
     bars: int
     also: tuple[int, ...]
     hands: tuple[HandProgress, ...]
+    kinds: tuple[tuple[str, str, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,6 +195,7 @@ def _read_section(
         section.to_bar - section.from_bar,
         tuple(places[1:]),
         tuple(_read_hand(store, key, places[0], hands, definitions) for hands in HANDS),
+        tuple(read_kinds(store, [key])),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Sequence
 from typing import Any
 
 from engine.result import rounded, to_json
@@ -40,9 +41,15 @@ COLUMNS = {
 def progress_json(progress: Progress) -> dict[str, Any]:
     """Everything, with its version."""
     told: dict[str, Any] = rounded(to_json(progress))
-    told["kinds"] = [{"month": m, "kind": k, "count": n} for m, k, n in progress.kinds]
+    told["kinds"] = _kinds(progress.kinds)
+    for section, its in zip(told["sections"], progress.sections, strict=True):
+        section["kinds"] = _kinds(its.kinds)
     told["news"] = [to_json(one) for one in find_news(progress)]
     return {"version": VERSION, **told}
+
+
+def _kinds(kinds: Sequence[tuple[str, str, int]]) -> list[dict[str, Any]]:
+    return [{"month": m, "kind": k, "count": n} for m, k, n in kinds]
 
 
 def progress_csv(progress: Progress) -> str:

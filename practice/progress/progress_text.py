@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from practice.progress.news import find_news
@@ -23,7 +24,22 @@ def say_progress(progress: Progress, terminal: bool) -> Iterator[str]:
         yield f"{section.name}  ({_say_bars(section)})" + ("" if played else "  unplayed")
         for hand in played:
             yield from _say_hand(hand, terminal)
+        if section.kinds:
+            yield f"  slips  {say_slips(section.kinds)}"
     yield from _say_kinds(progress)
+
+
+def say_slips(kinds: Sequence[tuple[str, str, int]]) -> str:
+    """A section's slips by kind, the commonest first: in the last month there is, and in all."""
+    month = kinds[-1][0]
+    now, ever = Counter[str](), Counter[str]()
+    for when, kind, count in kinds:
+        ever[kind] += count
+        now[kind] += count * (when == month)
+    told = ", ".join(f"{kind} {n}" for kind, n in now.most_common() if n)
+    if ever == now:
+        return f"{told} ({month})"
+    return f"{told} ({month}); in all {', '.join(f'{k} {n}' for k, n in ever.most_common())}"
 
 
 def say_totals(progress: Progress) -> str:

@@ -22,7 +22,7 @@ from practice.progress.progress import read_map, read_progress
 from practice.progress.progress_data import COLUMNS, progress_csv, progress_json
 from practice.progress.progress_page import progress_html
 from practice.progress.progress_plots import draw_plots, svg_text, write_pdf, write_pngs
-from practice.progress.progress_text import BARS, say_progress, sparkline
+from practice.progress.progress_text import BARS, say_progress, say_slips, sparkline
 from practice.store.history import mean_from, read_days, read_kinds, read_places, read_retention
 from practice.store.store import Store
 from tests.practice.kept_history import evening, keep_pass, part_of
@@ -238,6 +238,11 @@ def test_slips_are_counted_by_kind_and_month(store: Store, pans: Arrangement) ->
         ("2026-01", "brushed", 4), ("2026-01", "left out", 2),
         ("2026-02", "brushed", 2), ("2026-02", "left out", 1),
     ]  # fmt: skip
+    told = progress_json(read_progress(store, pans))["sections"]
+    assert told[1]["kinds"][-1] == {"month": "2026-02", "kind": "left out", "count": 1}
+    assert told[0]["kinds"] == []
+    words = say_slips(read_progress(store, pans).sections[1].kinds)
+    assert words == "brushed 2, left out 1 (2026-02); in all brushed 6, left out 3"
 
 
 def test_places_are_of_the_oldest_and_the_newest_and_never_the_same(
