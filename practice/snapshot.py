@@ -136,7 +136,8 @@ class Command:
 
     kind: span (span=), hands (hands=), pulse (pulse_kind=), rate (rate=), again (start the span
     afresh; arms a strict pass), stop (end the pass now), key-down / key-up (pitch=, from the
-    computer's keys), listen (play the span to me), hush, port (name=), page-wrong / meant-that
+    computer's keys), listen (play the span to me, or
+    extra["pass"], a record, again), hush, port (name=), page-wrong / meant-that
     (pass_number=, slip=: what the player says of a slip, by its index in the record), unsay (that
     taken back), keep
     (pass_number=), next (the drill's next task), gesture (name= off, soft-pedal or

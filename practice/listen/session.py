@@ -20,7 +20,7 @@ from practice.listen.happenings import (
     EventHeard,
     Happening,
 )
-from practice.listen.listening import BREATH_S, Listening
+from practice.listen.listening import BREATH_S, Listening, hear_again
 from practice.listen.stretch import Stretch
 from practice.listen.take_under_way import TakeUnderWay
 from practice.snapshot import Command, State
@@ -304,9 +304,13 @@ class Session(Stretch):
         self._change(replace(self._drill, span=span))
 
     def _do_listen(self, command: Command, now_s: float) -> None:
-        """Have the span (or the one named) played by the partner, the page following."""
+        """Have the span (or the one named), or a pass again, played by the partner, the page
+        following."""
         self._stop_pass()
         self._rest_until_s = math.inf
+        if "pass" in command.extra:
+            self._hear_again(command, now_s + BREATH_S)
+            return
         drill = self._drill
         span, hands = command.span or drill.span, command.hands or drill.hands or "both"
         rate, start_s = command.rate or drill.rate, now_s + BREATH_S
@@ -314,6 +318,12 @@ class Session(Stretch):
         self._state = "listening"
         extra = {**command.extra, "start_s": start_s, "arrangement": self._arrangement}
         self._out.append(Asked(replace(command, span=span, hands=hands, rate=rate, extra=extra)))
+
+    def _hear_again(self, command: Command, start_s: float) -> None:
+        record = command.extra["pass"]
+        self._listening = hear_again(self._arrangement, record, start_s)
+        self._state = "listening"
+        self._out.append(Asked(replace(command, extra={**command.extra, "start_s": start_s})))
 
     def _do_hush(self, _command: Command, _now_s: float) -> None:
         self._hush()

@@ -23,7 +23,7 @@ from practice.listen.happenings import (
     TakeBegan,
     TakeEnded,
 )
-from practice.listen.listening import Listening
+from practice.listen.listening import HearingAgain, Listening
 from practice.listen.pace import Silences
 from practice.listen.take_under_way import TakeUnderWay
 from practice.listen.under_way import PassUnderWay
@@ -68,7 +68,7 @@ class Stretch:
         self._rest_until_s = math.inf
         self._early_s = 0.0
         self._counted_in = False
-        self._listening: Listening | None = None
+        self._listening: Listening | HearingAgain | None = None
         self._coming: Drill | None = None
         self._gestures = Gestures(drill.gesture)
         self._out: list[Happening] = []

@@ -31,6 +31,7 @@ from practice.listen.happenings import (
 )
 from practice.snapshot import Command
 from practice.sound.accompany import Accompanist
+from practice.sound.again import play_again
 from practice.sound.instrument import Instrument
 from practice.sound.page import PageChoice, Part, find_part, play_page
 
@@ -177,6 +178,12 @@ class SecondPiano:
     def _ask(self, command: Command) -> None:
         if command.kind == "hush":
             self._hush()
+        elif command.kind == "listen" and "pass" in command.extra:
+            record = command.extra["pass"]
+            self._open()
+            self._hush()
+            again = play_again(record.notes, record.pedals, command.extra["start_s"])
+            self._play(_PAGE, self._on_hand_channel(again))
         elif command.kind == "listen" and command.span is not None:
             self._open()
             self._arrangement = command.extra.get("arrangement", self._arrangement)

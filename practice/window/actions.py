@@ -111,7 +111,7 @@ def _hear_again(view: View) -> Outcome:
     """The pass that is looked at, or the last one; again to hush."""
     if view.snapshot.state == "listening":
         return Outcome(view, (Command("hush"),))
-    record = view.record
+    record = view.told
     if record is None or not record.notes or view.playing:
         return Outcome(view)
     return Outcome(view, (Command("listen", extra={"pass": record}),))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -11,15 +12,19 @@ import pytest
 from engine.arrangement import Arrangement, Span
 from engine.drill import DrillSheet, Ladder
 from engine.follow import Follower
-from engine.performance import KeyEvent, PlayedNote, Pulse
+from engine.performance import KeyEvent, PedalMove, PlayedNote, Pulse
 from engine.read import read_arrangement
 from practice.drill import Drill
 from practice.drills.coach import Coach
 from practice.drills.gestures import DOUBLE_S, Gestures
 from practice.listen.happenings import Asked, EventHeard, PassEnded, PulseBegan, PulseEnded
+from practice.listen.judge import judge_pass
 from practice.listen.session import Session
+from practice.listen.sitting import make_record
 from practice.player import CHARACTERS, perform
 from practice.snapshot import Command, PassRecord
+from practice.sound.again import play_again
+from practice.sound.instrument import Sounding
 
 SPAN = Span(2, 3)
 
@@ -222,6 +227,45 @@ def test_listening_follows_the_page_and_a_key_ends_it(pump: Arrangement) -> None
     told = session.hear(KeyEvent(start_s + 1.5, 0.0, b"\x90\x3c\x40"))
     assert [a.command.kind for a in of_kind(told, Asked)] == ["hush"]
     assert session.state == "playing"
+
+
+def test_a_pass_is_heard_again_as_it_was_played_the_page_following(pump: Arrangement) -> None:
+    session = session_with(pump, Drill(SPAN))
+    events = perform(pump, CHARACTERS["steady"], np.random.default_rng(1), span=SPAN, start_s=1.0)
+    told = [h for event in events for h in session.hear(event)]
+    told += [h for t in np.arange(0, 8, 0.1) for h in session.tick(events[-1].time_s + t)]
+    (ended, *_) = of_kind(told, PassEnded)
+    (judged,) = judge_pass(ended)
+    record = make_record(judged, 1, 1, datetime(2026, 5, 1, tzinfo=UTC))
+    (asked,) = of_kind(session.tell(Command("listen", extra={"pass": record}), 30.0), Asked)
+    start_s = asked.command.extra["start_s"]
+    again = play_again(record.notes, record.pedals, start_s)
+    first_s = record.notes[0].onset_s
+    heard = sorted((e.time_s, e.data) for e in again if e.data[0] == 0x90)
+    wanted = [
+        (n.onset_s - first_s + start_s, bytes((0x90, n.pitch, n.velocity))) for n in record.notes
+    ]
+    assert [data for _, data in heard] == [data for _, data in sorted(wanted)]
+    assert [t for t, _ in heard] == pytest.approx([t for t, _ in sorted(wanted)])
+    assert session.state == "listening"
+    onset_q = pump.table["onset_q"]
+    by_note = {f.played: f.score for f in record.findings if f.what == "right"}
+    for note in record.notes[:: len(record.notes) // 5]:
+        place_q = session.picture(note.onset_s - first_s + start_s + 1e-6).place_q
+        assert place_q == onset_q[by_note[note.index]]
+    session.tick(start_s + 60.0)
+    assert session.state == "waiting"
+
+
+def test_what_is_heard_again_leaves_nothing_down() -> None:
+    notes = [PlayedNote(0, 60, 70, 2.0, 2.5), PlayedNote(1, 64, 70, 2.2)]
+    pedals = [PedalMove(1.9, 64, 127), PedalMove(2.1, 66, 127)]
+    sounding = Sounding()
+    for event in play_again(notes, pedals, 10.0):
+        sounding.hear(event.data)
+    assert not sounding.keys
+    assert not sounding.pedals
+    assert play_again([], pedals, 10.0) == []
 
 
 def test_listening_ends_by_itself(pump: Arrangement) -> None:
