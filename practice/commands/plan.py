@@ -138,6 +138,20 @@ def plan_json(items: list[PlanItem], facts: PlanFacts, commands: list[str]) -> d
     return {"version": 1, "title": facts.arrangement.title, "items": rows, "rules": rules}
 
 
+def _say_why(env: Environment, used: list[str], told: PlanOptions) -> None:
+    """The rules behind the items, those that hold for the whole plan, and how recall is rated."""
+    from practice.plan.plan_rules import RATINGS, RULES
+
+    always = [*(["turns"] if told.turns else []), "look-alikes", "enough"]
+    for rule in (RULES[name] for name in dict.fromkeys([*used, *always])):
+        env.say(f"  {rule.name}: {rule.what}. {rule.source}. Evidence: {rule.strength}.")
+        if rule.found:
+            env.say(f"    {rule.found}.")
+    env.say("  For recall a cold pass is rated by the first line that fits:")
+    for rating, what in RATINGS:
+        env.say(f"    {rating}: {what}")
+
+
 def _say_rest(items: list[PlanItem]) -> str:
     if any(i.kind not in ("warm-up", "break", "cold", "run-through") for i in items):
         return "Ask again when this is done: what comes then depends on how it went."
@@ -152,7 +166,6 @@ def _say(
     told: PlanOptions,
     why: bool,
 ) -> None:
-    from practice.plan.plan_rules import RULES
     from practice.plan.plan_words import say_what
 
     total = sum(i.minutes for i in items)
@@ -168,8 +181,5 @@ def _say(
         f"An item is done after {told.enough} good passes in a row (a setting: no number is known "
         "to be right), or when its time is up. If it hurts, stop."
     )
-    for name in dict.fromkeys(i.rule for i in items) if why else ():
-        rule = RULES[name]
-        env.say(f"  {rule.name}: {rule.what}. {rule.source}. Evidence: {rule.strength}.")
-        if rule.found:
-            env.say(f"    {rule.found}.")
+    if why:
+        _say_why(env, list(dict.fromkeys(i.rule for i in items)), told)

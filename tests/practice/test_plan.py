@@ -426,3 +426,22 @@ def test_what_cannot_be_planned_is_one_line(exercises: Path, tmp_path: Path, wor
     score = str(exercises / "evaporation.musicxml")
     assert main(["plan", score, "--data", str(tmp_path), *words], env) == ExitStatus.FAILED
     assert err.getvalue().count("\n") == 1
+
+
+def test_why_names_every_study_and_the_rating_of_recall(exercises: Path, tmp_path: Path) -> None:
+    import io
+
+    from practice.cli import main
+    from practice.environment import Environment
+
+    out = io.StringIO()
+    env = Environment(stdout=out, variables={}, now=lambda: NOW)
+    score = str(exercises / "evaporation.musicxml")
+    main(["plan", score, "--data", str(tmp_path), "--why"], env)
+    said = out.getvalue()
+    for word in ("Carter and Grahn 2016", "Allen 2013", "no direct evidence", "Evidence: weak"):
+        assert word in said
+    assert all(f"{rating}: {what}" in said for rating, what in RATINGS)
+    out.truncate(0)
+    main(["plan", score, "--data", str(tmp_path), "--why", "--blocked"], env)
+    assert "Carter" not in out.getvalue()
