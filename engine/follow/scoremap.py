@@ -18,7 +18,7 @@ GRACE_LEAD_Q = 0.08
 
 
 #: Leaving out small print counts this much of leaving out any other note.
-SMALL_PRINT = 0.3
+SMALL_PRINT = 0.1
 #: Each further note of a chord counts this much of the first.
 CHORD_NOTE = 0.4
 #: Semitones that a sign brings beside its note (either spelling of the neighbour).

@@ -297,3 +297,20 @@ def test_a_whole_take_keeps_the_doubt_between_like_places() -> None:
     parted = align(arrangement, play(arrangement, range(16, 28)))
     assert [f.score for f in parted] == list(range(16, 28))
     assert all(f.alternatives == () for f in parted)
+
+
+@SAID
+def test_small_print_left_out_is_not_missed(said) -> None:
+    rng = np.random.default_rng(9)
+    rows = [note(q, int(rng.choice([75, 75, 75, 77, 80]))) for q in range(60)]
+    rows += [
+        note(q + k / 6, low + (q * 5) % 12 + k, duration=1 / 6, hand=hand, optional=True)
+        for q in range(60)
+        for k in range(6)
+        for low, hand in ((40, "left"), (56, "right"))
+    ]
+    arrangement = page(rows)
+    order = [k for k, n in enumerate(arrangement.notes) if not n.optional]
+    findings = said(arrangement, play(arrangement, order))
+    assert scores(findings) == order
+    assert set(whats(findings)) == {"right"}
