@@ -7,12 +7,15 @@
   far more than a crystal's, and the more the busier the machine (`chrt -r 5` in front keeps it
   steady); the figures are an upper bound. Also: gaps, drift, hand-over lateness. After a gap the
   file is longer than what was handed over: each stretch between gaps has a zero of its own.
+- the keys: pitch against equal temperament at 440 Hz (ISO 16), sharpness of the second mode, and
+  how fast the sound falls at first and later, all read off rendered notes.
 - the picture: spectra of six notes with the partials the model claims.
 """
 
 from __future__ import annotations
 
 import argparse
+import gc
 import os
 import sys
 import tempfile
@@ -23,11 +26,12 @@ import numpy as np
 
 from engine.tone.click import ACCENT
 from engine.tone.piano import RATE_HZ, Piano, render_piano
-from engine.tone.strings import find_partials
+from engine.tone.strings import find_partials, find_pitch_hz
 from engine.tone.voices import Voices
 from practice.clock import SystemClock
 from practice.sound.accompany import Accompanist
 from practice.sound.sound import BLOCK, BuiltInPiano
+from tests.outside.test_tone_spectra import cents, envelope_db, find_peak_hz
 
 CLICK_EVERY_S = 0.5
 #: Sightings this near a click tell where the card's clock stood.
@@ -55,6 +59,27 @@ def measure_rendering() -> Piano:
             f"{np.percentile(ms, 99):5.2f}, of {BLOCK / RATE_HZ * 1000:.1f}"
         )
     return piano
+
+
+def measure_keys(piano: Piano) -> None:
+    """Pitch, stretch, inharmonicity and decay of rendered notes."""
+    print(
+        "  key    first partial   from 440 tempered   second mode   falls in half a second, in the third half"
+    )
+    for key in (21, 33, 45, 57, 60, 69, 81, 90):
+        voices = Voices(piano, room=0.0)
+        voices.play(bytes([0x90, key, 90]))
+        sound = voices.render(2 * RATE_HZ).sum(axis=1).astype(float)
+        tempered = 440.0 * 2 ** ((key - 69) / 12)
+        model = float(find_pitch_hz(key))
+        first = find_peak_hz(sound, model, min(0.03 * model + 2, 40))
+        second = find_peak_hz(sound, 2 * first * 1.001, min(0.03 * model + 2, 40))
+        db = envelope_db(sound)
+        print(
+            f"  {key:3}  {first:10.3f} Hz  {cents(first, tempered):+12.2f} cents"
+            f"  {cents(second, 2 * first) / 0.75:+10.2f} cents"
+            f"  {db[2] - db[12]:7.1f} dB, {db[20] - db[30]:5.1f} dB"
+        )
 
 
 class Sightings:
@@ -175,6 +200,9 @@ def run(argv: list[str]) -> int:
     options = parser.parse_args(argv)
     sys.setswitchinterval(0.0005)
     piano = measure_rendering()
+    gc.collect()
+    gc.freeze()  # as a sitting does: a full collection would hold up the card for long
+    measure_keys(piano)
     if options.picture:
         draw_spectra(piano, options.picture)
     measure_card(piano, options.minutes, options.block)
