@@ -196,7 +196,7 @@ def _play_once(
 
 def endure_real(seconds: float, log: Path) -> list[Look]:
     """So long in real time, with the window on a screen of its own, in a process of its own."""
-    with TemporaryDirectory() as folder, _screen() as display:
+    with TemporaryDirectory() as folder, screen() as display:
         command = [sys.executable, "-m", "tests.trust.endurance", "--child", str(log)]
         command += ["--real-s", str(seconds), "--folder", folder]
         env = {**os.environ, "DISPLAY": display, "SDL_VIDEODRIVER": "x11"}
@@ -211,7 +211,7 @@ def _read_look(line: str) -> Look:
 
 
 @contextmanager
-def _screen() -> Iterator[str]:
+def screen() -> Iterator[str]:
     """An X server without a screen; its display's name."""
     ready, told = os.pipe()
     command = ["Xvfb", "-displayfd", str(told), "-screen", "0", "1600x900x24", "-nolisten", "tcp"]
