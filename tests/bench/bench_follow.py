@@ -24,8 +24,10 @@ from engine.findings import Finding
 from engine.follow import Follower, align, find_passes
 from engine.read import read_arrangement
 from practice.player import CHARACTERS
+from tests.bench.disagreements import all_cases, report
 from tests.bench.growth import long_arrangement, long_take, measure_cost
 from tests.bench.libraries import matchers, run_matcher, score_array
+from tests.bench.open_places import open_places
 from tests.bench.takes import (
     ORNAMENT,
     Scores,
@@ -38,10 +40,15 @@ from tests.bench.takes import (
     score_findings,
     simulated_take,
     splice_rehearsal,
+    with_loudness,
 )
 from tests.conftest import ROOT, data_sets_folder
 
 HAND_CORRECTED = ("mozart-k331", "chopin-op10-3")
+STEADY = ("bach-bwv846", "beethoven-8-2", "chopin-op25-1", "chopin-op57", "schubert-d899-3")
+#: How loud a pianist strikes a note again, MIDI steps (sd of one stroke): rms 6 between two
+#: playings of K. 331's repeats (Vienna 4x22), divided by the root of two.
+STROKE_SD = 4.2
 CORPUS = (
     "mozart/k545/movement1_exposition.mxl",
     "schumann_clara/polonaise_op1n1.mxl",
@@ -140,6 +147,61 @@ def both_ways(
         f"extra F {f_of(*pooled[0].tolist()):.3f}   live {table[:, 1].mean():.4f}/"
         f"{table[:, 1].min():.4f} extra F {f_of(*pooled[1].tolist()):.3f}"
     )
+
+
+def revisited(rooms: Sequence[Room]) -> None:
+    """The rehearsals live, with loudness as spliced, as a pianist varies it, and with none; and
+    how many of their notes are open when they become final, whoever listens."""
+    print("\nrehearsals live: loudness as recorded / varied as a pianist does / all alike")
+    table = []
+    for room in rooms:
+        for take in room.takes:
+            if "rehearsal" not in take.name:
+                continue
+            rng = np.random.default_rng(3)
+            kinds = (
+                take,
+                with_loudness(take, rng, sd=STROKE_SD),
+                with_loudness(take, rng, sd=None),
+            )
+            got = [room.score(t, follow_live(room.arrangement, t)).anywhere for t in kinds]
+            known = open_places(take, room.arrangement, room.names)
+            table.append(got)
+            print(
+                f"  {take.name:28s} {got[0]:.4f} / {got[1]:.4f} / {got[2]:.4f}   open "
+                f"{known.still_open} of {known.notes}, guessed blindly {known.blind:.4f}"
+            )
+    if table:
+        mean, worst = np.mean(table, axis=0), np.min(table, axis=0)
+        print("  mean " + " / ".join(f"{x:.4f}" for x in mean), end="")
+        print("   worst " + " / ".join(f"{x:.4f}" for x in worst))
+
+
+def steady_figures(rooms: Sequence[Room]) -> None:
+    """Worst of the steady-figure pieces, and the longest stretch without a right note."""
+    values, longest = [], 0
+    for room, arrangement, take in straight_takes([r for r in rooms if r.name in STEADY]):
+        both = (align(arrangement, take.notes), follow_live(arrangement, take))
+        values.append([room.score(take, said).match_f for said in both])
+        longest = max(longest, _longest_lost(arrangement, take, both[1]))
+    if values:
+        worst = np.min(values, axis=0)
+        print(
+            f"\nsteady figures: worst whole {worst[0]:.4f}, live {worst[1]:.4f}; most notes in a "
+            f"row tied to another place than the truth, live: {longest}"
+        )
+
+
+def _longest_lost(arrangement: Arrangement, take: Take, findings: Sequence[Finding]) -> int:
+    onset_q = arrangement.table["onset_q"]
+    longest = here = 0
+    for label, said in zip(take.truth, findings, strict=False):
+        if label < 0:
+            continue
+        near = said.score is not None and abs(onset_q[said.score] - onset_q[label]) < 4.0
+        here = 0 if near else here + 1
+        longest = max(longest, here)
+    return longest
 
 
 def straight_takes(rooms: Sequence[Room]) -> Iterator[tuple[Room, Arrangement, Take]]:
@@ -299,10 +361,14 @@ def main(argv: Sequence[str] | None = None) -> int:
         rooms = [r for r in rooms if r.name in (*HAND_CORRECTED, "bach-bwv846", "beethoven-8-2")]
     compare(rooms, rehearsals=False)
     compare(rooms, rehearsals=True)
+    revisited(rooms)
+    steady_figures(rooms)
     made_from(rooms, quick)
     false_alarms(rooms)
     growth(quick)
     pass_lists(rooms)
+    print("\n(n)ASAP: where truth and alignment differ")
+    report(all_cases(folder), 10 if quick else 50, seed=1)
     return 0
 
 

@@ -115,6 +115,16 @@ def keep_hand(take: Take, arrangement: Arrangement, right: bool) -> Take:
     return _in_order(take, rows)
 
 
+def with_loudness(take: Take, rng: np.random.Generator, *, sd: float | None) -> Take:
+    """Every velocity varied by a normal deviate; `sd` None: all alike, as without touch."""
+    away = np.zeros(len(take.notes)) if sd is None else rng.normal(0.0, sd, len(take.notes))
+    notes = tuple(
+        replace(n, velocity=64 if sd is None else min(max(round(n.velocity + x), 1), 127))
+        for n, x in zip(take.notes, away.tolist(), strict=True)
+    )
+    return replace(take, notes=notes)
+
+
 def splice_rehearsal(
     take: Take, arrangement: Arrangement, rng: np.random.Generator, *, parts: int
 ) -> Take:
