@@ -9,6 +9,7 @@ from engine.arrangement import Arrangement
 from engine.findings import Estimate, Slip
 from engine.other_hand import OtherHand
 from engine.review import PassReview
+from engine.slips import count_slips
 from practice.snapshot import PassRecord
 from practice.window.ledger import LINES, LedgerLine, read_line
 
@@ -25,14 +26,14 @@ def say_record(arrangement: Arrangement, record: PassRecord) -> list[str]:
     kept = f", take {record.take}" if record.take else ""
     verdict = "A good pass." if record.good else f"Not yet a good pass: {record.why_not}."
     lines = [f"{head}{_say_tempo(record.tempo_qpm)}{kept}"]
-    return [*lines, *_say_measures(record), *_say_slips(record.slips), f"  {verdict}"]
+    return [*lines, *_say_measures(record), *_say_slips(arrangement, record.slips), f"  {verdict}"]
 
 
 def say_review(arrangement: Arrangement, one: PassReview, number: int) -> list[str]:
     """The account of a pass found in a recording."""
     where = say_where(arrangement, one.played.from_q, one.played.to_q)
     head = f"Pass {number}: {where}, {_say_hands(one.hands)}{_say_tempo(one.played.tempo_qpm)}"
-    return [head, *_say_measures(one), *_say_slips(one.slips)]
+    return [head, *_say_measures(one), *_say_slips(arrangement, one.slips)]
 
 
 def say_cost(cost: OtherHand) -> str:
@@ -93,11 +94,22 @@ def _say_line(line: LedgerLine, one: Any) -> str:
     return f"  {line.label:<10} {line.show(found):<8} {reading.word}{between}"
 
 
-def _say_slips(slips: Sequence[Slip]) -> list[str]:
+def _say_slips(arrangement: Arrangement, slips: Sequence[Slip]) -> list[str]:
     if not slips:
         return []
     first = [s for s in slips if s.certainty >= SURE]
     said = [*first, *(s for s in slips if s.certainty < SURE)][:SLIPS_SAID]
     lines = [f"    {slip.words}" for slip in slips if slip in said]
     more = len(slips) - len(said)
-    return ["  slips", *lines, *([f"    and {more} more"] if more else [])]
+    if more:
+        lines += [f"    and {more} more; of all:", *_say_kinds(arrangement, slips)]
+    return ["  slips", *lines]
+
+
+def _say_kinds(arrangement: Arrangement, slips: Sequence[Slip]) -> list[str]:
+    """How many of each kind, section by section."""
+    return [
+        f"    {section or 'elsewhere'}: " + ", ".join(f"{k} {n}" for k, n in kinds.most_common())
+        for section, kinds in count_slips(arrangement, slips).items()
+        if kinds
+    ]
