@@ -20,6 +20,7 @@ import numpy as np
 import pygame
 
 from engine.arrangement import Span, whole_span
+from engine.findings import Estimate
 from practice.snapshot import Snapshot
 from practice.window.canvas import Canvas
 from practice.window.painter import Painter
@@ -205,6 +206,19 @@ def _performance(size: tuple[int, int]) -> View:
     return _view(snapshot, size, performing=True, rescue_bars=(4, 20, 36))
 
 
+def _real_change(size: tuple[int, int]) -> View:
+    """Octaves better, evenness worse than in the pass before, both beyond doubt."""
+    snapshot = after(stage(), SPAN)
+    last = snapshot.passes[-1]
+    even = replace(last.measures.evenness, sd_ms=Estimate(18.0, 16.0, 21.0, 160, "ms"))
+    octaves = replace(
+        last.measures.octaves, median_abs_residual_ms=Estimate(2.0, 1.6, 2.4, 40, "ms")
+    )
+    measures = replace(last.measures, evenness=even, octaves=octaves)
+    passes = (*snapshot.passes[:-1], replace(last, measures=measures))
+    return _view(replace(snapshot, passes=passes), size, looked_at=3)
+
+
 def _rescue_points(size: tuple[int, int]) -> View:
     return _after(size, rescue_bars=(4, 9, 20))
 
@@ -276,6 +290,7 @@ SHOTS: dict[str, Shot] = {
     "settings": Shot(_settings),
     "help": Shot(_help),
     "help-tiny": Shot(_help, (1280, 800)),
+    "real-change": Shot(_real_change),
     "rescue-points": Shot(_rescue_points),
     "progress": Shot(_progress),
     "progress-tiny": Shot(_progress, (1280, 800)),

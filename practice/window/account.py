@@ -114,7 +114,7 @@ def _columns(parts: Parts, box: Box) -> _Columns:
     label = max(text_width(line.label, "text", small) for line in LINES)
     this = box.x + label + small * 0.5 + text_width("99.9 %", "bold", body) * 1.1
     number = text_width("99.9", "text", small) + small * 0.9
-    word = this + small * 1.15
+    word = this + small * 1.4
     return _Columns(this, word, box.right - 2 * number - word, box.right - number, box.right)
 
 
@@ -144,7 +144,7 @@ def _row(
     change = is_real_change(line, record, before) if before is not None else 0
     if change:
         x = (columns.this + columns.word) / 2
-        yield _arrow(x, y - body * 0.36, small * 0.34, change, theme)
+        yield draw_change(x, y - body * 0.36, small * 0.34, change, theme)
 
 
 def _in_short(reason: str) -> str:
@@ -165,7 +165,7 @@ def _values_alike(
     ]
 
 
-def _arrow(x: float, y: float, size: float, change: int, theme: Theme) -> Shape:
+def draw_change(x: float, y: float, size: float, change: int, theme: Theme) -> Shape:
     """A triangle: up for better, down for worse."""
     tip = -change * size
     return Shape(((x - size, y - tip), (x + size, y - tip), (x, y + tip)), theme.ink)

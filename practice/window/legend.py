@@ -1,4 +1,4 @@
-"""What the marks and the hatching mean, drawn as they are drawn, for the help."""
+"""What the marks, the hatching and the arrows mean, drawn as they are drawn, for the help."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import get_args
 
 from practice.engraving.system import Head
 from practice.snapshot import Stage
+from practice.window.account import draw_change
 from practice.window.desk import draw_fork, draw_like
 from practice.window.desk_marks import (
     draw_elsewhere,
@@ -105,5 +106,19 @@ def compose_legend(theme: Theme, parts: Parts, box: Box, step: float) -> list[Dr
         swatch = Box(box.x, y - small * 0.85, left - small * 0.8, small)
         ops += draw_stage(stage, swatch, theme, parts)
         ops.append(words(box.x + left, y, stage, small, theme.ink))
+        y += step
+    return ops + _changes(theme, parts, Box(box.x, y + step * 0.5, box.w, 0), left, step)
+
+
+def _changes(theme: Theme, parts: Parts, box: Box, left: float, step: float) -> list[DrawOp]:
+    """The Account's arrows."""
+    small, y = parts.type.small, box.y
+    title = words(box.x, y, "In the Account", parts.type.body, theme.ink, "serif-bold")
+    ops: list[DrawOp] = [title]
+    y += step * 1.15
+    for change, meaning in ((1, "better than the last, beyond chance"), (-1, "less good")):
+        ops.append(draw_change(box.x + left * 0.4, y - small * 0.36, small * 0.34, change, theme))
+        text = shorten(meaning, "text", small, box.w - left)
+        ops.append(words(box.x + left, y, text, small, theme.ink))
         y += step
     return ops

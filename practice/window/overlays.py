@@ -179,7 +179,7 @@ _HELP_COLUMNS = (("play", "span"), ("look", "window"))
 def _tallest_column() -> float:
     """Lines of the tallest column of keys, headings included."""
     keys = (sum(a.group in groups for a in ACTIONS) + 1.65 * 2 for groups in _HELP_COLUMNS)
-    return max(*keys, len(MARKS) + 8)
+    return max(*keys, len(MARKS) + 12)
 
 
 def _help_group(

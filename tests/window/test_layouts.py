@@ -21,7 +21,7 @@ STATES = [
     "first-start", "first-start-no-keyboard", "no-keyboard", "waiting", "count-in",
     "strict-pass", "free-pass", "after-pass", "average", "one-hand", "second-time", "unplugged",
     "settings", "help", "performance", "fingering", "changed-bars", "no-page-yet",
-    "brine-pump", "two-sluices", "from-memory", "drill", "progress", "rescue-points",
+    "brine-pump", "two-sluices", "from-memory", "drill", "progress", "rescue-points", "real-change",
 ]  # fmt: skip
 #: Every state in the smallest window and the usual one, some in the largest.
 CASES = [(state, size) for state in STATES for size in ((1280, 800), (1920, 1080))] + [
@@ -265,3 +265,13 @@ def test_kinds_of_mark_differ_without_colour():
         shape(draw_elsewhere(at, _SAMPLE, SlipMark("extra", 0, 2), LIGHT, parts)),
     }
     assert len(shapes) == 7
+
+
+def test_an_arrow_in_the_account_points_up_for_better_whatever_the_number_does():
+    account = next(
+        layer for layer in layers_of("real-change", (1920, 1080)) if layer.part == "account"
+    )
+    arrows = [op for op in account.ops if isinstance(op, Shape)]
+    even, octaves = sorted(arrows, key=lambda op: op.box.y)
+    assert even.points[2][1] > even.points[0][1]  # more uneven: down
+    assert octaves.points[2][1] < octaves.points[0][1]  # octaves closer together: up
