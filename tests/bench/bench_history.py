@@ -109,8 +109,9 @@ def _write_pass(db: Any, take: int, which: int, model: Any, when: datetime, cold
     one, blob, detail, notes = model
     us, day = int(when.timestamp() * 1e6), when.date().isoformat()
     db.execute(
-        "INSERT INTO takes VALUES (?, ?, 1, 'played', ?, 0, ?, 'closed', ?, ?, 'both', 'free', 1.0,"
-        " ?, 60.0, 0)",
+        "INSERT INTO takes (id, arrangement, instrument, source, started_us, zone_s, touched_us,"
+        " state, from_bar, to_bar, hands, pulse, rate, notes, length_s, keeper)"
+        " VALUES (?, ?, 1, 'played', ?, 0, ?, 'closed', ?, ?, 'both', 'free', 1.0, ?, 60.0, 0)",
         (take, which, us, us, one.review.span.from_bar, one.review.span.to_bar, notes),
     )
     db.execute("INSERT INTO events VALUES (?, 0, ?)", (take, blob))
