@@ -100,10 +100,11 @@ def needed() -> Names:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
     extras = project["optional-dependencies"]
     lines = [*project["dependencies"], *extras["test"], *extras["lint"]]
-    return _with_theirs(Requirement(line) for line in lines)
+    return with_theirs(Requirement(line) for line in lines)
 
 
-def _with_theirs(asked: Iterable[Requirement]) -> Names:
+def with_theirs(asked: Iterable[Requirement]) -> Names:
+    """What is asked for and all that it needs, as installed here."""
     todo, found = list(asked), set[str]()
     while todo:
         one = todo.pop()

@@ -6,7 +6,7 @@ import importlib.util
 
 import pytest
 
-from tests.trust import supply
+from tests.trust import licences, supply
 
 
 def test_dependencies_are_used_declared_and_pinned():
@@ -32,3 +32,10 @@ def test_an_unused_dependency_would_be_found(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr(supply, "declared", lambda: {"numpy", "left-over"})
     assert supply.unused() == {"left-over"}
     assert "pygame" in supply.undeclared()
+
+
+def test_the_licence_of_each_dependency_is_in_the_table():
+    table = licences.table_in(licences.PAGE)
+    named = {line.split("|")[1].split()[0] for line in table.splitlines()[2:]}
+    assert supply.declared() <= named <= supply.needed() | supply.pinned()
+    assert "not stated" not in table
