@@ -2,29 +2,45 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any, Protocol
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 #: matplotlib's own types do not take dates.
 Axes = Any
-#: From a height in inches and a number of rows to a figure, or a part of one, and its axes.
-Canvas = Callable[[float, int], tuple[Any, list[Axes]]]
-
 INK, PAPER = "#22303a", "#ffffff"
 WIDTH_IN = 7.3
 
 
-def make_figure(height_in: float, rows: int = 1) -> tuple[Figure, list[Axes]]:
-    """A figure of the common width, with so many axes below one another."""
+class Canvas(Protocol):
+    """Makes a figure, or a part of one, and its axes: so many of one kind below one another."""
+
+    def __call__(
+        self, height_in: float, rows: int = 1, projection: str | None = None
+    ) -> tuple[Any, list[Axes]]:
+        """Height in inches."""
+        ...
+
+
+def make_figure(
+    height_in: float, rows: int = 1, projection: str | None = None
+) -> tuple[Figure, list[Axes]]:
+    """A figure of the common width."""
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(WIDTH_IN, height_in), layout="constrained", facecolor=PAPER)
-    axes = list(figure.subplots(rows, 1, sharex=True, squeeze=False)[:, 0])
-    dress(axes)
-    return figure, axes
+    return figure, make_axes(figure, rows, projection)
+
+
+def make_axes(figure: Any, rows: int, projection: str | None) -> list[Axes]:
+    """Axes in a figure or a part of one, with the common look."""
+    kind = {"projection": projection}
+    axes = list(figure.subplots(rows, 1, sharex=True, squeeze=False, subplot_kw=kind)[:, 0])
+    if projection is None:
+        dress(axes)
+    return axes
 
 
 def dress(axes: Iterable[Axes]) -> None:

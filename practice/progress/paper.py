@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
-from practice.progress.canvas import PAPER, WIDTH_IN, dress
+from practice.progress.canvas import PAPER, WIDTH_IN, make_axes
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -34,12 +34,12 @@ class Paper:
         text = next(self._strips)
         text.text(0.0, 1.0, "\n".join(folded), va="top", fontsize=9, linespacing=1.4)
 
-    def canvas(self, height_in: float, rows: int = 1) -> tuple[Any, list[Any]]:
-        """Where the next plot goes, with so many axes below one another."""
+    def canvas(
+        self, height_in: float, rows: int = 1, projection: str | None = None
+    ) -> tuple[Any, list[Any]]:
+        """Where the next plot goes; its height is the one that was announced."""
         strip = next(self._strips)
-        axes = list(strip.subplots(rows, 1, sharex=True, squeeze=False)[:, 0])
-        dress(axes)
-        return strip, axes
+        return strip, make_axes(strip, rows, projection)
 
     def _make_page(self, heights_in: Sequence[float]) -> Iterator[Any]:
         """Strips of these heights from the top; what is left of the page stays empty."""

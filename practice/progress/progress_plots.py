@@ -72,7 +72,7 @@ def draw_plots(progress: Progress, canvas: Canvas = make_figure) -> Iterator[Plo
 
 def _plot_map(progress: Progress, canvas: Canvas) -> Plot:
     """Sections in order of playing, as wide as their bars; a row for each hand."""
-    figure, (ax,) = canvas(2.2, 1)
+    figure, (ax,) = canvas(2.2)
     places = sorted(
         (index, section)
         for section in progress.sections
@@ -202,7 +202,7 @@ def _date_axis(ax: Axes) -> None:
 
 def _plot_places(section: SectionProgress, hand: HandProgress, canvas: Canvas) -> Plot:
     """Mean deviation of each place with its interval: the oldest passes and the newest."""
-    figure, (ax,) = canvas(2.0, 1)
+    figure, (ax,) = canvas(2.0)
     rows = (("first passes", hand.places_then, -0.12, "s", FAINT),
             ("last passes", hand.places_now, 0.12, "o", INK))  # fmt: skip
     said = []
@@ -236,7 +236,7 @@ def _plot_months(section: SectionProgress, hand: HandProgress, canvas: Canvas) -
         m for m in hand.place_months if len(m.means_ms) == len(hand.place_months[-1].means_ms)
     ]
     places = len(months[-1].means_ms)
-    figure, (ax,) = canvas(0.7 + 0.22 * places, 1)
+    figure, (ax,) = canvas(0.7 + 0.22 * places)
     grid = [[m.means_ms[place] for m in months] for place in range(places)]
     most = max(2 * HARDLY_HEARD_MS, *(abs(v) for row in grid for v in row))
     sizes = [[abs(v) for v in row] for row in grid]
@@ -269,7 +269,7 @@ def _plot_kinds(progress: Progress, canvas: Canvas) -> Plot:
     count = {(m, kind): n for m, kind, n in progress.kinds}
     kinds = sorted({k for _, k, _ in progress.kinds}, key=lambda k: -sum(
         count.get((m, k), 0) for m in months))  # fmt: skip
-    figure, (ax,) = canvas(0.6 + 0.24 * len(kinds), 1)
+    figure, (ax,) = canvas(0.6 + 0.24 * len(kinds))
     grid = [[count.get((m, k), 0) for m in months] for k in kinds]
     most = max(max(row) for row in grid) or 1
     ax.imshow(grid, aspect="auto", cmap="Greys", vmin=0, vmax=2 * most)
@@ -293,7 +293,7 @@ def _plot_time(progress: Progress, canvas: Canvas) -> Plot:
         if sums:
             rows.append((section.name, sum(s.seconds for s in sums) / 60,
                          sum(s.good for s in sums), sum(s.passes for s in sums)))  # fmt: skip
-    figure, (ax,) = canvas(0.7 + 0.28 * len(rows), 1)
+    figure, (ax,) = canvas(0.7 + 0.28 * len(rows))
     ax.barh(range(len(rows)), [r[1] for r in rows], color="#d5dde0", edgecolor=INK, linewidth=0.8)
     for y, (_, minutes, good, passes) in enumerate(rows):
         ax.text(minutes, y, f"  {good} of {passes} good", va="center")

@@ -13,14 +13,15 @@ from engine.arrangement import Arrangement
 from engine.errors import UndersongError
 from engine.review import PassReview
 from practice.listen.spoken_account import say_review, say_where
+from practice.progress.canvas import Canvas, make_figure
+from practice.progress.paper import A4_IN, Paper
 from practice.progress.progress_page import STYLE
 from practice.progress.progress_plots import Plot, svg_text
 from practice.report.marked_page import MarkedSystem, draw_systems, stack_systems
 from practice.report.report_plots import draw_report
 
-#: Systems on a page of the PDF; A4, inches.
+#: Systems on a page of the PDF.
 SYSTEMS_A_PAGE = 5
-A4_IN = (8.27, 11.69)
 
 
 @dataclass(frozen=True)
@@ -54,7 +55,7 @@ def report_html(report: Report) -> str:
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{escape(report.title)}</title>\n<style>{STYLE}"
         "pre { white-space: pre-wrap; font: inherit; font-size: .9rem; }\n"
-        "figure.wheel svg { max-width: 22rem; display: block; margin: auto; }</style>\n"
+        "</style>\n"
         f"</head>\n<body>\n{body}\n</body>\n</html>\n"
     )
 
@@ -86,11 +87,11 @@ def _say(report: Report, one: PassReview, number: int) -> list[str]:
     return [line.replace("𝄫", "♭♭").replace("𝄪", "×") for line in lines]
 
 
-def _plots(report: Report, one: PassReview) -> Iterator[Plot]:
+def _plots(report: Report, one: PassReview, canvas: Canvas = make_figure) -> Iterator[Plot]:
     from matplotlib import rc_context
 
     with rc_context({"font.size": 8}):
-        yield from draw_report(report.arrangement, one)
+        yield from draw_report(report.arrangement, one, canvas)
 
 
 def _labelled(svg: str, words: str) -> str:
@@ -116,10 +117,8 @@ def write_report_pdf(report: Report, path: str, cache_dir: Path) -> None:
     try:
         with PdfPages(path, metadata={"Title": report.title}) as pdf:
             for number, one in enumerate(report.passes, 1):
-                pdf.savefig(_words_page(report, one, number))
-                for plot in _plots(report, one):
-                    plot.figure.suptitle(plot.title, x=0.01, ha="left")
-                    pdf.savefig(plot.figure)
+                for page in _words_and_plots(report, one, number):
+                    pdf.savefig(page)
                 systems = draw_systems(report.text, report.arrangement, one)
                 for k in range(0, len(systems), SYSTEMS_A_PAGE):
                     pdf.savefig(_score_page(systems[k : k + SYSTEMS_A_PAGE], cache_dir))
@@ -127,18 +126,12 @@ def write_report_pdf(report: Report, path: str, cache_dir: Path) -> None:
         raise UndersongError(f"cannot be written ({error.strerror})", path) from error
 
 
-def _words_page(report: Report, one: PassReview, number: int) -> Any:
-    import textwrap
-
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=A4_IN)
-    lines = [report.title, "", *_say(report, one, number)]
-    wrapped = [
-        part for line in lines for part in textwrap.wrap(line, 92, subsequent_indent="    ") or [""]
-    ]
-    figure.text(0.08, 0.95, "\n".join(wrapped), va="top", fontsize=9, linespacing=1.5)
-    return figure
+def _words_and_plots(report: Report, one: PassReview, number: int) -> list[Any]:
+    heights_in = [plot.figure.get_figheight() for plot in _plots(report, one)]
+    paper = Paper([report.title, "", *_say(report, one, number), ""], heights_in)
+    for plot in _plots(report, one, paper.canvas):
+        plot.figure.suptitle(plot.title, x=0.01, ha="left")
+    return paper.pages
 
 
 def _score_page(systems: Sequence[MarkedSystem], cache_dir: Path) -> Any:

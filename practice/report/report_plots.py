@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from typing import Any
 
 import numpy as np
 
@@ -14,24 +13,26 @@ from engine.measure.pedal import Pedal
 from engine.measure.timing import Timing
 from engine.performance import DAMPER
 from engine.review import PassReview
-from practice.progress.canvas import INK, WIDTH_IN, make_figure
+from practice.progress.canvas import INK, Canvas, make_figure
 from practice.progress.progress_plots import FAINT, Plot
 
 
-def draw_report(arrangement: Arrangement, one: PassReview) -> Iterator[Plot]:
+def draw_report(
+    arrangement: Arrangement, one: PassReview, canvas: Canvas = make_figure
+) -> Iterator[Plot]:
     """The plots that a pass allows."""
     timing, evenness, pedal = one.measures.timing, one.measures.evenness, one.measures.pedal
     if isinstance(timing, Timing) and len(timing.tempo_curve) > 1:
-        yield _plot_tempo(arrangement, timing)
+        yield _plot_tempo(arrangement, timing, canvas)
     if isinstance(evenness, Evenness) and evenness.places:
-        yield _plot_wheel(evenness)
+        yield _plot_wheel(evenness, canvas)
     if one.pedals:
-        yield _plot_pedal(arrangement, one, pedal if isinstance(pedal, Pedal) else None)
+        yield _plot_pedal(arrangement, one, pedal if isinstance(pedal, Pedal) else None, canvas)
 
 
-def _plot_tempo(arrangement: Arrangement, timing: Timing) -> Plot:
+def _plot_tempo(arrangement: Arrangement, timing: Timing, canvas: Canvas) -> Plot:
     """The tempo of each bar against the mark; hesitations by their length."""
-    figure, (ax,) = make_figure(2.1)
+    figure, (ax,) = canvas(2.1)
     points = timing.tempo_curve
     at = range(len(points))
     ax.plot(
@@ -55,12 +56,9 @@ def _plot_tempo(arrangement: Arrangement, timing: Timing) -> Plot:
     return Plot("tempo", "Tempo", words, figure)
 
 
-def _plot_wheel(evenness: Evenness) -> Plot:
+def _plot_wheel(evenness: Evenness, canvas: Canvas) -> Plot:
     """One turn is one cell; each place where it really falls, further out the louder."""
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(WIDTH_IN / 2, WIDTH_IN / 2), layout="constrained", facecolor="#ffffff")
-    ax: Any = figure.add_subplot(projection="polar")
+    figure, (ax,) = canvas(2.9, projection="polar")
     ax.set_theta_zero_location("N")
     ax.set_theta_direction(-1)
     count, step_ms = evenness.cell_places, evenness.note_interval_ms
@@ -88,9 +86,11 @@ def _plot_wheel(evenness: Evenness) -> Plot:
     return Plot("wheel", "Wheel", words, figure)
 
 
-def _plot_pedal(arrangement: Arrangement, one: PassReview, pedal: Pedal | None) -> Plot:
+def _plot_pedal(
+    arrangement: Arrangement, one: PassReview, pedal: Pedal | None, canvas: Canvas
+) -> Plot:
     """The damper as pressed, with changes of harmony and what was found at each place."""
-    figure, (ax,) = make_figure(1.7)
+    figure, (ax,) = canvas(1.7)
     moves = [m for m in one.pedals if m.controller == DAMPER]
     start_s = one.notes[0].onset_s
     end_s = max(one.notes[-1].onset_s, moves[-1].time_s if moves else 0.0)

@@ -178,6 +178,8 @@ def test_svg_and_pdf_are_whole(data, tmp_path) -> None:
     pdf = exported(data, tmp_path, "pdf").read_bytes()
     assert pdf.startswith(b"%PDF-")
     assert pdf.rstrip().endswith(b"%%EOF")
+    boxes = re.findall(rb"/MediaBox \[ 0 0 ([\d.]+) ([\d.]+) \]", pdf)
+    assert {(round(float(w)), round(float(h))) for w, h in boxes} == {(595, 842)}  # A4, ISO 216
 
 
 @pytest.mark.parametrize("file", ["take.xyz", "nowhere/take.csv"])
