@@ -225,7 +225,7 @@ def _change(
         bar.number,
         bar.time,
         (new.from_q - float(bar.onset_q - bar.lead_q)) * bar.beat_unit / 4 + 1,
-        _kind(lift_ms, catch_ms, up_ms) if down else "dry",
+        kind_of(lift_ms, catch_ms, up_ms) if down else "dry",
         lift_ms,
         catch_ms,
         None if lift_ms is None else lift_ms - chord_ms,
@@ -238,7 +238,8 @@ def _change(
     )
 
 
-def _kind(lift_ms: float | None, catch_ms: float | None, up_ms: float | None) -> str:
+def kind_of(lift_ms: float | None, catch_ms: float | None, up_ms: float | None) -> str:
+    """What a change is called, from lift and catch after the new bass (see `Change.kind`)."""
     if lift_ms is None:
         return "missed"
     if lift_ms > LATE_LIFT_MS:

@@ -90,6 +90,8 @@ def test_which_slope_is_used():
     assert slope_for(None, sharp, 0.77).ms_per_velocity == 0.5
     assert slope_for(Instrument(), sharp, 0.77).half == pytest.approx(0.2)
     assert slope_for(None, blunt, 0.77).ms_per_velocity == 0.77
+    assert slope_for(None, Estimate(0.5, 0.0, 0.8, 60, "ms"), 0.77).ms_per_velocity == 0.5
+    assert slope_for(None, Estimate(0.5, 0.0, 0.82, 60, "ms"), 0.77).ms_per_velocity == 0.77
     assert "published" in slope_for(None, no_estimate("none"), 0.77).source
 
 

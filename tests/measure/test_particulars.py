@@ -13,6 +13,7 @@ from engine.measure.harmony_times import long_runs, play_time_s, written_regions
 from engine.measure.heard import hear
 from engine.measure.instrument import calibrate, octaves_struck
 from engine.measure.interval import share_of
+from engine.measure.pedal import kind_of
 from engine.measure.steps import against_repertoire_of, audible_words_of
 from engine.measure.tempo import follow_tempo
 from engine.performance import DAMPER, PedalMove, PlayedNote
@@ -176,6 +177,81 @@ def _pedal(down: int, up: int):
     from engine.arrangement import PedalSpan
 
     return PedalSpan(Fraction(down), Fraction(up))
+
+
+@pytest.mark.parametrize(
+    ("lift_ms", "catch_ms", "kind"),
+    [
+        (-80.0, 70.0, "clean"), (110.0, 320.0, "clean"), (-80.1, 70.0, "other"),
+        (-80.0, 69.9, "other"), (110.1, 320.0, "other"), (110.0, 320.1, "other"),
+        (150.0, 300.0, "other"), (150.1, 300.0, "late"), (150.1, 900.0, "late"),
+        (-200.0, 0.0, "kept"), (-200.0, 0.1, "other"), (-100.0, 400.0, "other"),
+        (-100.0, 400.1, "gap"), (0.0, None, "gap"), (None, None, "missed"),
+    ],
+)  # fmt: skip
+def test_kinds_of_change_at_their_edges(lift_ms, catch_ms, kind):
+    both = lift_ms is not None and catch_ms is not None
+    assert kind_of(lift_ms, catch_ms, catch_ms - lift_ms if both else None) == kind
+
+
+@pytest.mark.parametrize(
+    ("dip", "back", "count"),
+    [(58, 127, 1), (57, 127, 0), (79, 127, 1), (80, 127, 0), (65, 100, 1), (65, 99, 0)],
+)
+def test_what_is_a_half_change(dip, back, count):
+    moves = [(0.5, 127), (6.0, dip), (6.2, back)]
+    found = measured(chords(3), *play(chords(3)), [PedalMove(t, DAMPER, v) for t, v in moves])
+    assert found.pedal.half_changes == count
+
+
+@pytest.mark.parametrize(("pedals", "pieces"), [(3, 3), (2, 8)])
+def test_pieces_of_the_time_marked(pedals, pieces):
+    # Three marked pedals are three pieces; of two the bars in them are.
+    marks = [_pedal(4 * k, 4 * k + 4) for k in range(pedals - 1)] + [_pedal(4 * pedals - 4, 32)]
+    arrangement = chords(9, marks)
+    found = measured(arrangement, *play(arrangement), [PedalMove(0.5, DAMPER, 127)]).pedal
+    assert found.marked
+    assert found.down_share.n == pieces
+
+
+@pytest.mark.parametrize(("count", "told"), [(6, True), (5, False)])
+def test_line_notes_of_a_smear(count, told):
+    arrangement = page(
+        [(i * 0.5, 0.5, 72 + 2 * (i % 2), "right") for i in range(count)]
+        + [(i * 0.5, 0.5, 40, "left") for i in range(8)]
+    )
+    tune = tuple(i for i, n in enumerate(arrangement.notes) if n.hand == "right")
+    arrangement = with_form(arrangement, line=tune)
+    found = measured(arrangement, *play(arrangement), [PedalMove(0.5, DAMPER, 127)]).pedal
+    assert (found.smear_db.value is not None) == told
+
+
+@pytest.mark.parametrize(("step", "clashes"), [(2, True), (3, False), (12, False)])
+def test_a_whole_tone_clashes_and_a_third_does_not(step, clashes):
+    arrangement = page([(i * 0.5, 0.5, 72 + step * (i % 2), "right") for i in range(16)])
+    arrangement = with_form(arrangement, line=tuple(range(16)))
+    found = measured(arrangement, *play(arrangement), [PedalMove(0.5, DAMPER, 127)]).pedal
+    assert (found.smear_db.value < 20.0) == clashes
+    if not clashes:
+        assert found.smear_db.value == 60.0
+
+
+# tempo
+
+
+@pytest.mark.parametrize(("wait_ms", "count"), [(500.0, 0), (515.625, 1)])
+def test_half_a_beat_is_no_hesitation_and_more_is(wait_ms, count):
+    arrangement = page([(float(i), 1.0, 60, "right") for i in range(32)])
+    late = play(arrangement, lambda i: wait_ms if i >= 16 else 0.0)
+    assert len(measured(arrangement, *late).timing.hesitations) == count
+
+
+def test_two_notes_of_a_cell_at_one_moment_are_no_order():
+    # A quarter of a second a note; the second note of cell 3 comes with the third.
+    arrangement = page([(float(i), 1.0, 45 + i % 4, "left") for i in range(40)], qpm=240)
+    arrangement = with_form(arrangement, figures=(figure_of(arrangement, "left", 4, 4),))
+    found = evenness(arrangement, lambda i: 250.0 if i == 9 else 0.0)
+    assert (found.cells, found.excluded_cells) == (9, 1)
 
 
 # form and notes
