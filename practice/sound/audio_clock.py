@@ -11,9 +11,11 @@ from collections import deque
 
 import numpy as np
 
-#: Sightings are gathered into stretches this long; the earliest in each is kept.
-STRETCH_S = 0.5
-STRETCHES = 120
+#: Sightings are gathered into stretches this long; the earliest in each is kept. A few seconds of
+#: them: what is asked lies a block or two ahead, so a slope known to a thousandth is enough, while a
+#: card that keeps no even time (a virtual one, one that is resampled) is still followed.
+STRETCH_S = 0.25
+STRETCHES = 16
 #: Fewer stretches than this say nothing of drift.
 FEW = 6
 

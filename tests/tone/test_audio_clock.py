@@ -36,6 +36,20 @@ def test_after_ten_minutes_a_click_is_where_it_is_judged(ppm: float) -> None:
     assert abs(clock.sample_at(true_s + ahead_s) - sample - ahead_s * RATE_HZ) < 0.002 * RATE_HZ
 
 
+def test_a_card_that_keeps_no_even_time_is_followed() -> None:
+    """A virtual card: its rate sways by a thousandth every twenty seconds."""
+    clock, rng = AudioClock(RATE_HZ), np.random.default_rng(2)
+    at_s = np.arange(60 * RATE_HZ // BLOCK) * BLOCK / RATE_HZ
+    true_s = at_s + 0.001 * 20 / (2 * np.pi) * np.sin(2 * np.pi * at_s / 20)
+    off_s = []
+    for i, (begun_s, late_s) in enumerate(
+        zip(true_s, rng.exponential(0.0012, len(true_s)), strict=True)
+    ):
+        clock.hear_taken(float(begun_s + late_s), i * BLOCK)
+        off_s.append(clock.time_at(i * BLOCK) - begun_s)
+    assert np.max(np.abs(off_s[500:])) < 0.002
+
+
 def test_without_correction_it_would_be_far_off() -> None:
     """The check above can fail: a card 300 parts in a million slow is 180 ms late by then."""
     _, true_s = run_card(AudioClock(RATE_HZ), 300.0, minutes=10)
