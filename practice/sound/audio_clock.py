@@ -12,8 +12,8 @@ from collections import deque
 import numpy as np
 
 #: Sightings are gathered into stretches this long; the earliest in each is kept. A few seconds of
-#: them: what is asked lies a block or two ahead, so a slope known to a thousandth is enough, while a
-#: card that keeps no even time (a virtual one, one that is resampled) is still followed.
+#: them: what is asked lies a block or two ahead, so a slope known to a thousandth is enough, while
+#: a card that keeps no even time (a virtual one, one that is resampled) is still followed.
 STRETCH_S = 0.25
 STRETCHES = 16
 #: Fewer stretches than this say nothing of drift.
@@ -31,7 +31,7 @@ class AudioClock:
         self._nominal_s = 1.0 / rate_hz
         self._kept: deque[tuple[int, float]] = deque(maxlen=STRETCHES)
         self._start_s = 0.0
-        self._line = (0.0, 0.0)
+        self._line, self._is_known = (0.0, 0.0), True
 
     @property
     def running(self) -> bool:
@@ -41,7 +41,7 @@ class AudioClock:
     @property
     def drift_ppm(self) -> float:
         """How much slower the card runs than it says, parts in a million (0 until known)."""
-        return self._line[1] / self._nominal_s * 1e6
+        return self._fit()[1] / self._nominal_s * 1e6
 
     def hear_taken(self, now_s: float, sample: int) -> None:
         """At `now_s` the block that begins with `sample` was seen to have been begun."""
@@ -53,32 +53,39 @@ class AudioClock:
             self._kept[-1] = (sample, excess_s)
         else:
             return
-        self._line = self._fit()
+        self._is_known = False
 
     def restart(self) -> None:
         """The card ran dry: its samples no longer count the time that passed. Drift is kept."""
-        slope_s = self._line[1]
+        slope_s = self._fit()[1]
         self._kept.clear()
         self._line = (0.0, slope_s)
 
     def sample_at(self, time_s: float) -> float:
         """The sample begun at a moment of the stamping clock."""
-        offset_s, slope_s = self._line
+        offset_s, slope_s = self._fit()
         return (time_s - offset_s) / (self._nominal_s + slope_s)
 
     def time_at(self, sample: float) -> float:
         """The inverse of `sample_at`."""
-        offset_s, slope_s = self._line
+        offset_s, slope_s = self._fit()
         return offset_s + sample * (self._nominal_s + slope_s)
 
     def _fit(self) -> tuple[float, float]:
-        """(offset, seconds a sample above the nominal) of the lower edge."""
-        samples = np.array([k[0] for k in self._kept], dtype=float)
-        excess = np.array([k[1] for k in self._kept])
+        """(offset, seconds a sample above the nominal) of the lower edge, found when asked for."""
+        if self._is_known:
+            return self._line
+        self._is_known = True  # first: what is sighted meanwhile, on another thread, is not lost
+        kept = tuple(self._kept)
+        if not kept:
+            return self._line
+        samples = np.array([k[0] for k in kept], dtype=float)
+        excess = np.array([k[1] for k in kept])
         slope = self._line[1]
         if len(excess) >= FEW:
             slope = _fit_lower_slope(samples, excess)
-        return float(np.min(excess - slope * samples)), slope
+        self._line = float(np.min(excess - slope * samples)), slope
+        return self._line
 
 
 def _fit_lower_slope(x: np.ndarray, y: np.ndarray) -> float:
