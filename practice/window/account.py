@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -149,7 +150,8 @@ def _row(
 
 def _in_short(reason: str) -> str:
     """Why there is no number, up to the first detail."""
-    return reason.split(";")[0].split(" (")[0].removesuffix(" in what was asked for")
+    first = re.split(r"[;:]| \(", reason)[0]
+    return first.removesuffix(" in what was asked for").removesuffix(" of the figure")
 
 
 def _values_alike(

@@ -275,3 +275,10 @@ def test_an_arrow_in_the_account_points_up_for_better_whatever_the_number_does()
     even, octaves = sorted(arrows, key=lambda op: op.box.y)
     assert even.points[2][1] > even.points[0][1]  # more uneven: down
     assert octaves.points[2][1] < octaves.points[0][1]  # octaves closer together: up
+
+
+def test_a_line_of_the_account_without_a_number_says_why():
+    account = next(
+        layer for layer in layers_of("double-flats", (1920, 1080)) if layer.part == "account"
+    )
+    assert "too few whole cells" in [text.text for text in texts(account)]
