@@ -179,7 +179,7 @@ def _bench(folder: Path) -> Iterator[Bench]:
         yield Bench(sitting, *devices)
 
 
-def pull_many(times: int, warm_up: int = 20) -> Verdict:
+def pull_many(times: int, warm_up: int = 20, follow: bool = True) -> Verdict:
     """In a process whose environment names a JACK server: pull the cable so many times."""
     ports.WATCH_S = 0.05
     troubles: list[str] = []
@@ -194,7 +194,7 @@ def pull_many(times: int, warm_up: int = 20) -> Verdict:
                     troubles.append(f"{CASES[number % len(CASES)].__name__}: no {error}")
                     break
             grown_mb = _memory_mb() - before_mb
-            followed = _followed_afterwards(bench) if not troubles else 0.0
+            followed = _followed_afterwards(bench) if follow and not troubles else 1.0
         stuck = _stuck_in_store(Path(folder) / "takes.db")
     troubles += [f"grew by {grown_mb:.1f} MB"] * (grown_mb > MOST_GROWTH_MB)
     troubles += [f"{followed:.0%} of later notes followed"] * (followed < LEAST_FOLLOWED)
@@ -240,11 +240,12 @@ def _memory_mb() -> float:
     return pages * os.sysconf("SC_PAGE_SIZE") / 2**20
 
 
-def unplug_many(times: int) -> Verdict:
+def unplug_many(times: int, follow: bool = True) -> Verdict:
     """The same with a JACK server of its own, in a process that is told of it."""
     if why := why_not():
         return Verdict(NAME, 0, 0, why)
     command = [sys.executable, "-m", "tests.trust.cable", "--child", "--times", str(times)]
+    command += [] if follow else ["--no-pass"]
     root = Path(__file__).resolve().parents[2]
     with running_server() as env:
         done = subprocess.run(command, env=env, cwd=root, capture_output=True, text=True)
@@ -259,13 +260,14 @@ def main() -> int:
     """Pull, and print what came of it."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--times", type=int, default=200)
+    parser.add_argument("--no-pass", action="store_true", help="leave out the pass afterwards")
     parser.add_argument("--child", action="store_true", help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.child:
-        verdict = pull_many(options.times)
+        verdict = pull_many(options.times, follow=not options.no_pass)
         print(f"{verdict.tried}\t{verdict.survived}\t{verdict.lost}")
     else:
-        print(unplug_many(options.times))
+        print(unplug_many(options.times, not options.no_pass))
     return 0
 
 
