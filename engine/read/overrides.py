@@ -6,7 +6,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from engine.arrangement import Arrangement, Bar, Problem, ScoreNote
-from engine.read.sidecar import HandRule, Sidecar, Stretch
+from engine.read.sidecar import HandRule, Sidecar, Stretch, is_place
 
 
 def bars_of(stretch: Stretch, bars: tuple[Bar, ...]) -> tuple[Bar, ...]:
@@ -40,10 +40,40 @@ def apply_sidecar(arrangement: Arrangement, sidecar: Sidecar) -> Arrangement:
     notes = list(arrangement.notes)
     for rule in sidecar.hands:
         _give_hand(notes, arrangement, rule)
+    fingering = fingering_by_id(arrangement, sidecar)
     for i, note in enumerate(notes):
-        if note.note_id in sidecar.fingering:
-            notes[i] = replace(note, fingering=sidecar.fingering[note.note_id])
+        if note.note_id in fingering:
+            notes[i] = replace(note, fingering=fingering[note.note_id])
     return replace(arrangement, notes=tuple(notes), problems=(*arrangement.problems, *problems))
+
+
+def place_text(arrangement: Arrangement, note: ScoreNote) -> str:
+    """A note by its place and name: "14:3/2 Eb5", "" where its bar has no number.
+
+    Where the file has no ids of its own, ids count the notes, and one note more changes all that
+    follow: a place stays.
+    """
+    bar = arrangement.bars[note.bar]
+    return f"{bar.number}:{bar.beat_at(note.onset_q)} {note.name}" if bar.number else ""
+
+
+def fingering_by_id(arrangement: Arrangement, sidecar: Sidecar) -> dict[str, str]:
+    """The sidecar's fingering by note id; notes named by their place are looked up."""
+    found = {k: finger for k, finger in sidecar.fingering.items() if not is_place(k)}
+    places = {_exact(k): finger for k, finger in sidecar.fingering.items() if is_place(k)}
+    if places:
+        for note in arrangement.notes:
+            key = _exact(place_text(arrangement, note))
+            if key in places:
+                found[note.note_id] = places[key]
+    return found
+
+
+def _exact(place: str) -> tuple[str, Fraction, str] | None:
+    """Bar, beat and name of a note's place; None where there is none."""
+    where, _, name = place.partition(" ")
+    bar, _, beat = where.partition(":")
+    return (bar, Fraction(beat), name) if beat else None
 
 
 def _give_hand(notes: list[ScoreNote], arrangement: Arrangement, rule: HandRule) -> None:
@@ -64,16 +94,26 @@ def _give_hand(notes: list[ScoreNote], arrangement: Arrangement, rule: HandRule)
 
 def _unknown(arrangement: Arrangement, sidecar: Sidecar) -> list[Problem]:
     known = {head for note in arrangement.notes for head in note.heads}
-    named = set(sidecar.fingering) | {n for rule in sidecar.hands for n in rule.notes}
+    by_id = {key for key in sidecar.fingering if not is_place(key)}
+    named = by_id | {n for rule in sidecar.hands for n in rule.notes}
+    gone = sorted(named - known) + _lost_places(arrangement, sidecar)
     problems = []
-    if named - known:
-        lost = ", ".join(sorted(named - known)[:10])
+    if gone:
+        lost = ", ".join(gone[:10])
         problems.append(Problem("", f"the sidecar names notes that the score has not: {lost}"))
     for stretch in _stretches(sidecar):
         if not bars_of(stretch, arrangement.bars):
             what = f"the sidecar's bars {stretch.first.bar} to {stretch.last.bar} are not there"
             problems.append(Problem(stretch.first.bar, what))
     return problems
+
+
+def _lost_places(arrangement: Arrangement, sidecar: Sidecar) -> list[str]:
+    places = [key for key in sidecar.fingering if is_place(key)]
+    if not places:
+        return []
+    there = {_exact(place_text(arrangement, note)) for note in arrangement.notes}
+    return [key for key in places if _exact(key) not in there]
 
 
 def _stretches(sidecar: Sidecar) -> list[Stretch]:

@@ -13,9 +13,9 @@ from engine.read.document import prepare_document
 from engine.read.fingering import with_fingering
 from engine.read.limits import MAX_FILE_BYTES
 from engine.read.musicxml import read_musicxml
-from engine.read.overrides import apply_sidecar
+from engine.read.overrides import apply_sidecar, fingering_by_id
 from engine.read.report import Report
-from engine.read.sidecar import Sidecar, read_sidecar, sidecar_bytes, sidecar_path
+from engine.read.sidecar import Sidecar, is_place, read_sidecar, sidecar_bytes, sidecar_path
 from engine.read.unfold import unfold
 
 _DECLARATION = '<?xml version="1.0" encoding="UTF-8"?>\n'
@@ -72,7 +72,23 @@ def engravable_text(path: str | os.PathLike[str]) -> str:
     """
     name = os.fspath(path)
     sidecar = read_sidecar(sidecar_bytes(name), str(sidecar_path(name)))
-    return with_fingering(_plain_text(path), sidecar.fingering)
+    fingering = dict(sidecar.fingering)
+    if any(is_place(key) for key in fingering):
+        fingering = fingering_by_id(read_arrangement(path), sidecar)
+    return with_fingering(_plain_text(path), fingering)
+
+
+def has_own_id(path: str | os.PathLike[str], note_id: str) -> bool:
+    """Whether the file itself gives a note that id; else it was counted by the reader.
+
+    Raises:
+        ScoreError: as `read_arrangement`.
+    """
+    data = read_bytes(path)
+    if is_midi(data):
+        return False
+    root = musicxml_root(data, Report(os.fspath(path)))
+    return any(note.get("id") == note_id for note in root.iter("note"))
 
 
 def _plain_text(path: str | os.PathLike[str]) -> str:

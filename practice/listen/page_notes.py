@@ -14,6 +14,7 @@ from engine.arrangement import Arrangement, ScoreNote
 from engine.errors import UndersongError
 from engine.findings import Slip
 from engine.pitch_names import printed
+from engine.read.overrides import place_text
 from engine.review import PassReview
 from practice.report.fingering_text import put_finger
 from practice.report.proof_book import PageWord, ProofBook, What
@@ -60,10 +61,14 @@ class PageNotes:
         """Take back the word said last in this sitting; again, the one before it."""
         self._writer.submit(self._write, "word", self._take_back)
 
-    def finger(self, note_id: str, fingering: str) -> None:
+    def finger(self, arrangement: Arrangement, note_id: str, fingering: str) -> None:
         """The fingering of a note, into the score's sidecar."""
+        note = next((n for n in arrangement.notes if n.note_id == note_id), None)
+        place = place_text(arrangement, note) if note else ""
         if self._score_path:
-            self._writer.submit(self._write, "fingering", lambda: self._put(note_id, fingering))
+            self._writer.submit(
+                self._write, "fingering", lambda: self._put(note_id, fingering, place)
+            )
 
     def stop(self) -> None:
         """Write what is left, and end."""
@@ -96,8 +101,8 @@ class PageNotes:
         self._kept.pop()
         self._learn(Said(f"Taken back: bar {word.bar}, {_SAYING[word.what]}"))
 
-    def _put(self, note_id: str, fingering: str) -> None:
-        put_finger(self._score_path, note_id, fingering)
+    def _put(self, note_id: str, fingering: str, place: str) -> None:
+        put_finger(self._score_path, note_id, fingering, place)
 
 
 def confirm(word: PageWord) -> str:

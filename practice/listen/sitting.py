@@ -299,7 +299,8 @@ class Sitting:
         elif command.kind == "unsay":
             self._page_notes.unsay()
         elif command.kind == "fingering":
-            self._page_notes.finger(command.extra["note_id"], command.extra["fingering"])
+            page, told = self.snapshot().arrangement, command.extra
+            self._page_notes.finger(page, told["note_id"], told["fingering"])
         elif command.kind == "next" and self._coach:
             self.listener.tell(self._coach.skip())
         else:

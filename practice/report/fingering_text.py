@@ -8,6 +8,7 @@ import tomllib
 from pathlib import Path
 
 from engine.errors import UndersongError
+from engine.read.score_file import has_own_id
 from engine.read.sidecar import read_sidecar, sidecar_bytes, sidecar_path
 
 _HEADER = re.compile(r"\s*\[\s*fingering\s*\]\s*(#.*)?")
@@ -15,19 +16,23 @@ _TABLE = re.compile(r"\s*\[")
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 
 
-def put_finger(score_path: str | Path, note_id: str, fingering: str) -> Path:
+def put_finger(score_path: str | Path, note_id: str, fingering: str, place: str = "") -> Path:
     """Write the fingering of one note into a score's sidecar, and say where that is.
 
     Args:
         score_path: the score; its sidecar is made if it has none.
         note_id: a head's id. fingering: like "3" or "1-2"; "" takes the printed one away.
+        place: the note's place and name (`engine.read.overrides.place_text`), by which it is
+            written down where the file has no such id; "" for none.
 
     Raises:
         UndersongError: the sidecar cannot be read or written, or is not in order. It is as it was.
     """
     path = sidecar_path(score_path)
     before = sidecar_bytes(score_path)
-    read_sidecar(before, str(path))
+    known = read_sidecar(before, str(path)).fingering
+    if place and note_id not in known and not has_own_id(score_path, note_id):
+        note_id = place
     after = with_finger(before.decode("utf-8"), note_id, fingering).encode("utf-8")
     _check(before, after, note_id, fingering, path)
     _replace(path, after)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 import tomllib
 from datetime import UTC, datetime
@@ -11,7 +12,7 @@ import pytest
 
 from engine.arrangement import Span
 from engine.errors import UndersongError
-from engine.read import read_arrangement
+from engine.read import engravable_text, read_arrangement
 from practice.clock import ManualClock
 from practice.drill import Drill
 from practice.listen.sitting import Setting, Sitting
@@ -133,6 +134,29 @@ def test_fingering_set_at_the_piano_is_there_at_the_next_reading(score, tmp_path
     again = read_arrangement(score)
     assert again.notes[index].fingering == "5"
     assert again.content_hash == arrangement.content_hash
+
+
+def test_fingering_on_a_score_without_ids_outlives_a_note_more_before_it(score, tmp_path):
+    bare = re.sub(r'<note id="[^"]*"', "<note", score.read_text("utf-8"))
+    score.write_text(bare, "utf-8")
+    sitting, _, arrangement = sit(score, None)
+    note = next(n for n in arrangement.notes if n.bar == 4 and n.hand == "right")
+    sitting.tell(Command("fingering", extra={"note_id": note.note_id, "fingering": "4"}))
+    sitting.stop()
+    sidecar = (tmp_path / "pump.undersong.toml").read_text("utf-8")
+    assert f'"{arrangement.bars[4].number}:' in sidecar
+    first = re.search(r"<note\b.*?</note>", bare, re.S)
+    assert first is not None
+    chord = re.sub(r"(<note\b[^>]*>)", r"\1<chord/>", first[0])
+    chord = re.sub(r"<octave>(\d)", lambda o: f"<octave>{int(o[1]) + 1}", chord)
+    score.write_text(bare.replace(first[0], first[0] + chord, 1), "utf-8")
+    again = read_arrangement(score)
+    assert len(again.notes) > len(arrangement.notes)
+    found = [n for n in again.notes if n.bar == 4 and n.fingering == "4"]
+    assert [(n.onset_q, n.name) for n in found] == [(note.onset_q, note.name)]
+    assert found[0].note_id != note.note_id
+    assert f'id="{found[0].note_id}"' in engravable_text(score)
+    assert engravable_text(score).count("<fingering>4</fingering>") == 1
 
 
 def test_fingering_that_cannot_be_written_is_said_in_one_line(score, tmp_path):
