@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from engine.performance import KeyEvent
     from practice.environment import Places
     from practice.sound.accompany import Accompanist
+    from practice.sound.bar_moments import BarMoment
+
+    _Heard = tuple[str, list[KeyEvent], list[BarMoment]]
 
 NAME = "listen"
 HELP = "Hear an arrangement played as written, or a kept take exactly as it was played."
@@ -50,19 +53,20 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     if (options.arrangement is None) == (options.take is None):
         raise UndersongError("what to hear?", "", "name an arrangement, or a take with --take N")
     places = find_places(options.data, env.variables)
-    title, events = (_read_kept if options.take else _read_page)(options, places)
+    title, events, bars = (_read_kept if options.take else _read_page)(options, places)
     if options.to:
         _write(options.to, options.sound_font, title, events, places)
         env.say(f"{title}: {options.to}")
     else:
         env.say(f"{title} (Ctrl-C ends it)")
-        _play(options, env, places, events)
+        _play(options, env, places, events, bars)
     return ExitStatus.DONE
 
 
-def _read_page(options: argparse.Namespace, places: Places) -> tuple[str, list[KeyEvent]]:
+def _read_page(options: argparse.Namespace, places: Places) -> _Heard:
     from practice.drill import name_span
     from practice.library import open_arrangement
+    from practice.sound.bar_moments import find_bars_of_page
     from practice.sound.page import PageChoice, play_page
 
     arrangement = open_arrangement(options.arrangement, places.cache)
@@ -71,21 +75,33 @@ def _read_page(options: argparse.Namespace, places: Places) -> tuple[str, list[K
         drill.span, drill.hands or "both", options.part, drill.rate, pedal=not options.no_pedal
     )
     title = f"{arrangement.title}: {name_span(arrangement, drill.span)}"
-    return title, _repeat(play_page(arrangement, choice), options.times)
+    bars = find_bars_of_page(arrangement, drill.span, drill.rate)
+    return title, *_repeat(play_page(arrangement, choice), bars, options.times)
 
 
-def _read_kept(options: argparse.Namespace, places: Places) -> tuple[str, list[KeyEvent]]:
+def _read_kept(options: argparse.Namespace, places: Places) -> _Heard:
+    from practice.library import open_arrangement
+    from practice.sound.bar_moments import find_bars_of_take
     from practice.store.kept_takes import read_take
 
     kept, events = read_take(places, options.take)
-    return f"{kept.start.title}, take {kept.number}", _repeat(events, options.times)
+    bars: list[BarMoment] = []
+    with contextlib.suppress(UndersongError):  # without its score it is heard all the same
+        arrangement = open_arrangement(kept.start.path, places.cache)
+        if arrangement.content_hash == kept.start.content_hash:
+            bars = find_bars_of_take(places.store, arrangement, kept.number)
+    return f"{kept.start.title}, take {kept.number}", *_repeat(events, bars, options.times)
 
 
-def _repeat(events: list[KeyEvent], times: int) -> list[KeyEvent]:
+def _repeat(
+    events: list[KeyEvent], bars: list[BarMoment], times: int
+) -> tuple[list[KeyEvent], list[BarMoment]]:
     from dataclasses import replace
 
     length_s = max((e.time_s for e in events), default=0.0) + BREATH_S
-    return [replace(e, time_s=e.time_s + k * length_s) for k in range(times) for e in events]
+    rounds = [k * length_s for k in range(times)]
+    again = [replace(e, time_s=e.time_s + later_s) for later_s in rounds for e in events]
+    return again, [(at_s + later_s, name) for later_s in rounds for at_s, name in bars]
 
 
 def _write(file: str, font: str, title: str, events: list[KeyEvent], places: Places) -> None:
@@ -104,8 +120,9 @@ def _write(file: str, font: str, title: str, events: list[KeyEvent], places: Pla
 
 
 def _play(
-    options: argparse.Namespace, env: Environment, places: Places, events: list[KeyEvent]
-) -> None:
+    options: argparse.Namespace, env: Environment, places: Places, events: list[KeyEvent],
+    bars: list[BarMoment],
+) -> None:  # fmt: skip
     from practice.commands.sound_options import find_latency_s, open_instrument
     from practice.settings import load_settings
     from practice.sound.accompany import Accompanist
@@ -116,19 +133,26 @@ def _play(
     instrument = open_instrument(port, places, env.clock, latency_s, options.sound_font)
     accompanist = Accompanist(instrument, env.clock)
     try:
-        _play_until_over(accompanist, env, events)
+        _play_until_over(accompanist, env, events, bars)
     finally:
         accompanist.close()
 
 
-def _play_until_over(accompanist: Accompanist, env: Environment, events: list[KeyEvent]) -> None:
+def _play_until_over(
+    accompanist: Accompanist, env: Environment, events: list[KeyEvent], bars: list[BarMoment]
+) -> None:
+    """Play, saying each bar as it is heard."""
     import threading
 
     from practice.interruptible import interruptible
 
+    never = threading.Event()
     with interruptible(), contextlib.suppress(KeyboardInterrupt):
         first_s = min((e.time_s for e in events), default=0.0)
         shift_s = env.clock.now_s() + BREATH_S - first_s
         accompanist.add([(e.time_s + shift_s, e.data) for e in events])
+        for at_s, name in bars:
+            env.clock.wait(never, at_s + shift_s - env.clock.now_s())
+            env.say(f"  {name}")
         last_s = max((e.time_s for e in events), default=0.0) + shift_s + RING_S
-        env.clock.wait(threading.Event(), last_s - env.clock.now_s())
+        env.clock.wait(never, last_s - env.clock.now_s())

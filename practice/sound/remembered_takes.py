@@ -39,10 +39,10 @@ def _read_timings(store: Store, arrangement: Arrangement) -> Iterator[tuple[Floa
     newest = sorted(passes, key=lambda p: (p.hands == "both", p.started), reverse=True)
     for kept in newest:
         if kept.right >= LEAST_NOTES:
-            yield _read_timing(store, arrangement, kept)
+            yield read_timing(store, arrangement, kept)
 
 
-def _read_timing(store: Store, arrangement: Arrangement, kept: KeptPass) -> tuple[Floats, Floats]:
+def read_timing(store: Store, arrangement: Arrangement, kept: KeptPass) -> tuple[Floats, Floats]:
     """(places, onsets in seconds) of the right notes of a pass."""
     notes = pair_notes(store.events(kept.take)).notes
     onset_q = arrangement.table["onset_q"]

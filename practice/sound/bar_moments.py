@@ -1,0 +1,54 @@
+"""When each bar is reached while something is played to the player: the page followed in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+
+from engine.arrangement import Arrangement, Span
+from practice.drill import name_span
+from practice.sound.remembered_takes import read_timing
+from practice.store.store import Store, StoreError
+
+#: Seconds from the beginning, and the bar as the player would say it.
+BarMoment = tuple[float, str]
+
+
+def find_bars_of_page(arrangement: Arrangement, span: Span, rate: float) -> list[BarMoment]:
+    """The bars of a span played as written, at a share of the marked tempo."""
+    bars = arrangement.bars[span.from_bar : span.to_bar + 1]
+    at_s = arrangement.seconds_at([float(bar.onset_q) for bar in bars])
+    return [
+        (float(s - at_s[0]) / rate, _name(arrangement, bar.index))
+        for s, bar in zip(at_s, bars, strict=True)
+    ]
+
+
+def find_bars_of_take(store_path: Path, arrangement: Arrangement, take: int) -> list[BarMoment]:
+    """The bars of a kept take by its right notes, as each was reached; none where none are known."""
+    try:
+        with Store(store_path) as store:
+            heard = [
+                pair
+                for kept in store.passes(take=take)
+                for pair in zip(*read_timing(store, arrangement, kept), strict=True)
+            ]
+    except StoreError:
+        return []
+    reached = ((float(s), arrangement.bar_at(float(q)).index) for q, s in heard)
+    return _changes(arrangement, sorted(reached))
+
+
+def _changes(arrangement: Arrangement, reached: Iterable[tuple[float, int]]) -> list[BarMoment]:
+    """Only where the bar is another than before."""
+    out: list[BarMoment] = []
+    last = -1
+    for at_s, bar in reached:
+        if bar != last:
+            out.append((at_s, _name(arrangement, bar)))
+        last = bar
+    return out
+
+
+def _name(arrangement: Arrangement, bar: int) -> str:
+    return name_span(arrangement, Span(bar, bar))
