@@ -25,7 +25,7 @@ def find_bars_of_page(arrangement: Arrangement, span: Span, rate: float) -> list
 
 
 def find_bars_of_take(store_path: Path, arrangement: Arrangement, take: int) -> list[BarMoment]:
-    """The bars of a kept take by its right notes, as each was reached; none where none are known."""
+    """The bars of a kept take, by its right notes; none where none are known."""
     try:
         with Store(store_path) as store:
             heard = [
