@@ -26,6 +26,7 @@ class Settings:
         output: name of the output for click and other hand, "" for the built-in sound.
         output_latency_ms: from the built-in sound's buffers to the ear, as the player found it.
         port_latency_ms: from a message sent to a MIDI output to the ear, likewise.
+        sound_font: the file of a SoundFont instead of the built-in piano, "" for none.
         count_in_beats: before a strict pass; None for one bar.
         window: what the window keeps for itself, by name.
         definitions: what makes a pass good and a section steady, up to tempo, secure.
@@ -35,6 +36,7 @@ class Settings:
     output: str = ""
     output_latency_ms: float = 0.0
     port_latency_ms: float = 0.0
+    sound_font: str = ""
     count_in_beats: int | None = None
     window: dict[str, Any] = field(default_factory=dict)
     definitions: Definitions = DEFINITIONS
@@ -42,7 +44,7 @@ class Settings:
 
 _KINDS: dict[str, tuple[type, ...]] = {
     "keyboard": (str,), "output": (str,), "output_latency_ms": (int, float),
-    "port_latency_ms": (int, float),
+    "port_latency_ms": (int, float), "sound_font": (str,),
     "count_in_beats": (int, type(None)), "window": (dict,),
 }  # fmt: skip
 

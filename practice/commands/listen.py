@@ -130,7 +130,8 @@ def _play(
     settings, _ = load_settings(places.settings)
     port = options.output if options.output is not None else settings.output
     latency_s = find_latency_s(settings, port)
-    instrument = open_instrument(port, places, env.clock, latency_s, options.sound_font)
+    font = options.sound_font or settings.sound_font
+    instrument = open_instrument(port, places, env.clock, latency_s, font)
     accompanist = Accompanist(instrument, env.clock)
     try:
         _play_until_over(accompanist, env, events, bars)

@@ -52,7 +52,8 @@ def add_sound_font(where: argparse._ActionsContainer) -> None:
     """--sound-font."""
     where.add_argument(
         "--sound-font", metavar="FILE", default="",
-        help="a SoundFont (.sf2) instead of the built-in piano; needs undersong[soundfont]",
+        help="a SoundFont (.sf2) instead of the built-in piano; needs undersong[soundfont];"
+        " sound_font in settings.json keeps one",
     )  # fmt: skip
 
 
@@ -87,8 +88,8 @@ def seat_partner(
     needed = drill.pulse_kind == "strict" or options.other_hand or options.own_notes
 
     def open_now() -> Instrument:
-        return open_instrument(port, places, clock, find_latency_s(settings, port),
-                               options.sound_font)  # fmt: skip
+        font = options.sound_font or settings.sound_font
+        return open_instrument(port, places, clock, find_latency_s(settings, port), font)
 
     remembered = remember_takes(places, arrangement) if options.other_hand else None
     return SecondPiano(arrangement, open_now, clock, wanted, remembered, at_once=needed)
