@@ -23,7 +23,9 @@ def told_sections(
     for section in found:
         for bar in range(section.from_bar, section.to_bar):
             name_of[bar] = (section.name, section.letter)
-    letters = {s.letter for s in found} | {r.letter for r in sidecar.sections}
+    told = {b.index for r in sidecar.sections for b in bars_of(r.stretch, arrangement.bars)}
+    left = {s.letter for s in found if not told.issuperset(range(s.from_bar, s.to_bar))}
+    letters = left | {r.letter for r in sidecar.sections}
     for rule in sidecar.sections:
         letter = rule.letter or _letter_for(rule, sidecar, letters)
         for k, run in enumerate(_runs(bars_of(rule.stretch, arrangement.bars))):

@@ -165,6 +165,14 @@ def test_the_player_may_say_otherwise() -> None:
     assert (Fraction(4), Fraction(10)) in [(p.from_q, p.to_q) for p in form.phrases]
 
 
+def test_sections_named_by_the_player_throughout_are_lettered_from_a() -> None:
+    told = '[[sections]]\nname = "{}"\nfrom = "{}"\nto = "{}"\n'
+    names = (("Gate", 1, 4), ("Flood", 5, 8))
+    sidecar = read_sidecar("".join(told.format(*n) for n in names).encode(), "x.toml")
+    form = find_form(page(right=each((TUNE + OTHER) * 2, 1)), sidecar)
+    assert [(s.name, s.letter) for s in form.sections] == [("Gate", "A"), ("Flood", "B")]
+
+
 def test_form_does_not_look_at_the_form_already_there(exercises: Path) -> None:
     arrangement = read_arrangement(exercises / "two-sluices.musicxml")
     assert find_form(replace(arrangement, form=type(arrangement.form)())) == arrangement.form
