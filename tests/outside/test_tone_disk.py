@@ -37,10 +37,9 @@ page = Arrangement("two tempi", "", (), bars,
 piano = BuiltInPiano(Piano(RATE_HZ, (render_key(60),) * 88), SystemClock(), block=1024)
 while not piano.clock.running:
     time.sleep(0.005)
-piano.clock._kept.clear()
 now = time.perf_counter()
-piano.clock._kept.append((0, 0.0))
-piano.clock._line = (now - piano._device._handed / RATE_HZ, 0.0)
+begun = now - piano._device._handed / RATE_HZ
+piano.clock.sample_at = lambda time_s: (time_s - begun) * RATE_HZ
 piano.clock.hear_taken = lambda *_: None
 piano.clock.restart = lambda: None
 piano.lead_s = 0.3
