@@ -255,8 +255,8 @@ def _draw_anew(
 
 
 # An evening draws ever new curves: as many marks are kept as a page has, few of what is large.
-_draw_polygons = lru_cache(maxsize=2048)(_draw_anew)
-_draw_large_polygons = lru_cache(maxsize=32)(_draw_anew)
+_draw_polygons = lru_cache(maxsize=768)(_draw_anew)
+_draw_large_polygons = lru_cache(maxsize=8)(_draw_anew)
 
 
 def _paint_disc(target: pygame.Surface, op: Disc, origin: Point) -> None:
