@@ -134,6 +134,20 @@ def test_a_lift_belongs_to_one_change_only():
     assert found.changes[0].lift_ms == pytest.approx(350.0)
 
 
+def test_a_lift_before_the_middle_between_two_changes_is_not_the_later_ones():
+    # Changes at 1.8 and 2.6 s, half way 2.2. Lifted for the first at 1.85, and again at 2.17: too
+    # early by 0.43 s for the second, within half a second and yet nearer to the first.
+    written = [(0.8 * k, 0.8, (48, 50, 53)[k], "left") for k in range(3)]
+    written += [(2.4 + 0.8 * k, 0.8, 53, "left") for k in range(5)]
+    names = [(0, 8, "C"), (8, 16, "D"), (16, 64, "F")]
+    harmonies = tuple(Harmony(Fraction(a, 10), Fraction(b, 10), n, "major") for a, b, n in names)
+    arrangement = with_form(page(written), harmonies=harmonies)
+    found = pedal(arrangement, (0.5, 127), (1.85, 0), (1.95, 127), (2.17, 0), (2.3, 127))
+    assert [c.kind for c in found.changes] == ["clean", "missed"]
+    assert found.changes[0].lift_ms == pytest.approx(50.0)
+    assert len(found.leaks) == 1
+
+
 def test_a_change_on_the_last_beat_is_in_its_own_bar():
     # D comes on beat 4 of bar 1.
     harmonies = (
