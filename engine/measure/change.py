@@ -10,10 +10,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import combinations
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from engine.findings import Estimate, no_estimate
 from engine.measure import interval
@@ -178,13 +180,19 @@ def _permuted(a: Numbers, b: Numbers) -> float:
     pool = np.concatenate([a, b])
     seen = abs(b.mean() - a.mean()) - 1e-12 * (1.0 + np.abs(pool).max())
     if math.comb(len(pool), len(a)) <= _DRAWS:
-        picks = np.array(list(combinations(range(len(pool)), len(a))))
+        picks = _every_pick(len(pool), len(a))
     else:
         draw = np.random.default_rng(_SEED)
         picks = draw.permuted(np.tile(np.arange(len(pool)), (_DRAWS, 1)), axis=1)[:, : len(a)]
     first = pool[picks].sum(axis=1)
     apart = np.abs((pool.sum() - first) / len(b) - first / len(a))
     return float((apart >= seen).mean())
+
+
+@cache
+def _every_pick(count: int, size: int) -> npt.NDArray[np.intp]:
+    """All ways to pick so many of them, a row each; a page asks for the same ones many times."""
+    return np.array(list(combinations(range(count), size)))
 
 
 def _superiority(a: Numbers, b: Numbers, better: Better) -> float:

@@ -26,6 +26,8 @@ USUAL_OF = 20
 PLACES_OF = 20
 #: Curves show at most so many days.
 DAYS_SHOWN = 370
+#: Kinds of slip are told of so many last months.
+MONTHS_TOLD = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,7 +187,7 @@ def _nights(before: str, day: str) -> int:
 
 
 def read_kinds(store: Store, keys: Sequence[str], by: int = 7) -> list[tuple[str, str, int]]:
-    """(month or day, kind of slip, count) over these sections.
+    """(month or day, kind of slip, count) over these sections, the last `MONTHS_TOLD`.
 
     Args:
         by: characters of the ISO date to sum over: 7 for months, 10 for days.
@@ -193,8 +195,10 @@ def read_kinds(store: Store, keys: Sequence[str], by: int = 7) -> list[tuple[str
     marks = ", ".join("?" * len(keys))
     rows = store.query(
         f"""SELECT substr(day, 1, {int(by)}) AS at, kind, sum(count) FROM slip_days
-            WHERE key IN ({marks}) GROUP BY at, kind ORDER BY at, kind""",
-        tuple(keys),
+            WHERE key IN ({marks}) AND day >= date(
+                (SELECT max(day) FROM slip_days WHERE key IN ({marks})), '-{MONTHS_TOLD} months')
+            GROUP BY at, kind ORDER BY at, kind""",
+        (*keys, *keys),
     )
     return [(when, kind, count) for when, kind, count in rows]
 
