@@ -12,7 +12,14 @@ from engine.section_review import bar_key, section_key, section_span
 from engine.standing import DEFINITIONS, Definitions, Stage
 from practice.plan.recall import COLD_PASSES, Recall, find_recall
 from practice.progress.progress import HANDS, read_map
-from practice.progress.weak_bars import WeakBar, find_weak_bars
+from practice.progress.weak_bars import (
+    Touched,
+    WeakBar,
+    is_settled,
+    read_touched,
+    weak_bars,
+    written_bars,
+)
 from practice.store.section_store import KeptSection, read_cold, read_recent
 from practice.store.store import Store
 
@@ -111,10 +118,19 @@ def gather_facts(
             rows.append(
                 _with_history(store, fact, now, definitions) if cell.stage != "unplayed" else fact
             )
-    weak = find_weak_bars(store, arrangement)
-    partings = tuple(find_partings(arrangement))
+    touched = read_touched(store, arrangement)
+    weak = weak_bars(touched)
+    partings = tuple(
+        p for p in find_partings(arrangement) if not _is_settled(p, arrangement, touched)
+    )
     ran = _ran_through(store, arrangement, now)
     return PlanFacts(arrangement, path, tuple(rows), tuple(weak), partings, ran)
+
+
+def _is_settled(parting: Parting, arrangement: Arrangement, touched: Sequence[Touched]) -> bool:
+    """Both its passages went well lately."""
+    spans = (parting.first, parting.second)
+    return all(is_settled(touched, written_bars(arrangement, s.from_bar, s.to_bar)) for s in spans)
 
 
 def _ran_through(store: Store, arrangement: Arrangement, now: datetime) -> bool:
@@ -182,19 +198,13 @@ def reached(judged: Sequence[KeptSection]) -> float | None:
     return shares[len(shares) // 2] if shares else None
 
 
-def _written(arrangement: Arrangement, bar: int) -> int:
-    """The index at which a written bar comes first."""
-    written = arrangement.bars[bar].written
-    return next(b.index for b in arrangement.bars if b.written == written)
-
-
 def find_partings(arrangement: Arrangement) -> list[Parting]:
     """For each pair of twins, the bars about each parting; exact repeats are left out."""
     out: list[Parting] = []
     for twins in arrangement.form.twins:
         spans = [_around(arrangement, float(q)) for q in twins.parting]
         sections = tuple(_section_at(arrangement, s.to_bar) for s in spans)
-        written = {_written(arrangement, s.to_bar) for s in spans}
+        written = {bar for s in spans for bar in written_bars(arrangement, s.to_bar, s.to_bar)}
         parting = Parting(spans[0], spans[1], twins.words, (sections[0], sections[1]))
         if len(written) == 2 and parting not in out:
             out.append(parting)

@@ -24,11 +24,13 @@ _URGENCY: dict[str, float] = {
 #: A section is begun for every so many minutes of practice; how many are right is not known.
 NEW_EVERY_MIN = 8.0
 MOST_WEAK, MOST_PARTINGS = 2, 2
+#: One for every so many minutes of practice: they are not all there is.
+PARTING_EVERY_MIN = 10.0
 
 
 def find_work(facts: PlanFacts, options: PlanOptions) -> list[PlanItem]:
     """Everything worth working at, most urgent first."""
-    items = [*_weak_items(facts), *_parting_items(facts)]
+    items = [*_weak_items(facts), *_parting_items(facts, options)]
     for fact in facts.hands:
         items += _work_on(fact, facts, options)
     items += _new(facts, options)
@@ -73,8 +75,8 @@ def _section_of(facts: PlanFacts, bar: int) -> int:
     return found[0] if found else -1
 
 
-def _parting_items(facts: PlanFacts) -> list[PlanItem]:
-    """Partings whose two passages are known, and not both secure."""
+def _parting_items(facts: PlanFacts, options: PlanOptions) -> list[PlanItem]:
+    """Partings whose two passages are known, and not both secure; none in a very short time."""
     both = {h.section: h for h in facts.hands if h.hands == "both"}
     out = []
     for parting in facts.partings:
@@ -84,7 +86,7 @@ def _parting_items(facts: PlanFacts) -> list[PlanItem]:
         if all(s is not None and s.stage == "secure" for s in sides):
             continue
         out.append(_parting_item(parting))
-    return out[:MOST_PARTINGS]
+    return out[: min(MOST_PARTINGS, int(options.minutes // PARTING_EVERY_MIN))]
 
 
 def _parting_item(parting: Parting) -> PlanItem:

@@ -14,6 +14,8 @@ from practice.store.store import Store
 WEAK_PASSES = 12
 #: ... and so many last ones over each bar; so many of these faulty make it weak.
 WEAK_OF, WEAK_FAULTS = 4, 2
+#: So many clean ones settle a passage for now.
+SETTLED_OF = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,8 +28,17 @@ class WeakBar:
     hands: Hands
 
 
+#: Of a pass: its hands, the bars it touched (as they come first), and those with a fault.
+Touched = tuple[Hands, Set[int], Set[int]]
+
+
 def find_weak_bars(store: Store, arrangement: Arrangement) -> list[WeakBar]:
     """Bars with wrong or missing notes in two or more of their last passes, weakest first."""
+    return weak_bars(read_touched(store, arrangement))
+
+
+def read_touched(store: Store, arrangement: Arrangement) -> list[Touched]:
+    """The last passes of an arrangement, newest first."""
     rows = store.query(
         """SELECT take, number, from_bar, to_bar, hands FROM passes
             WHERE arrangement = (SELECT id FROM arrangements WHERE content_hash = ?)
@@ -35,22 +46,29 @@ def find_weak_bars(store: Store, arrangement: Arrangement) -> list[WeakBar]:
             ORDER BY started_us DESC LIMIT ?""",
         (arrangement.content_hash, WEAK_PASSES),
     )
-    return weak_bars(
+    return [
         (
             hands,
-            {_written(arrangement, k) for k in range(first, last + 1)},
+            written_bars(arrangement, first, last),
             _faulty_bars(store, arrangement, take, number),
         )
         for take, number, first, last, hands in rows
-    )
+    ]
 
 
-def weak_bars(passes: Iterable[tuple[Hands, Set[int], Set[int]]]) -> list[WeakBar]:
-    """The weak bars, weakest first.
+def written_bars(arrangement: Arrangement, first: int, last: int) -> set[int]:
+    """The bars of a span, each by the index at which it comes first."""
+    return {_written(arrangement, k) for k in range(first, last + 1)}
 
-    Args:
-        passes: newest first, each with its hands, the bars it touched and those with a fault.
-    """
+
+def is_settled(passes: Iterable[Touched], bars: Set[int]) -> bool:
+    """Whether the last `SETTLED_OF` passes with both hands over all of these bars were clean."""
+    over = [faulty for hands, touched, faulty in passes if hands == "both" and bars <= touched]
+    return len(over) >= SETTLED_OF and not any(bars & faulty for faulty in over[:SETTLED_OF])
+
+
+def weak_bars(passes: Iterable[Touched]) -> list[WeakBar]:
+    """The weak bars, weakest first. Args: passes: newest first."""
     seen: defaultdict[tuple[int, Hands], list[bool]] = defaultdict(list)
     for hands, touched, faulty in passes:
         for bar in touched:

@@ -35,7 +35,7 @@ from practice.plan.plan_rules import RATINGS, RULES, rate_cold
 from practice.plan.plan_sheets import sheet_of
 from practice.plan.plan_words import say_command, say_what
 from practice.plan.recall import Recall, find_recall
-from practice.progress.weak_bars import WeakBar, find_weak_bars, weak_bars
+from practice.progress.weak_bars import WeakBar, find_weak_bars, is_settled, weak_bars
 from practice.store.section_store import read_cold
 from practice.store.store import Store
 from tests.practice.kept_history import evening, keep_pass, part_of
@@ -445,3 +445,21 @@ def test_why_names_every_study_and_the_rating_of_recall(exercises: Path, tmp_pat
     out.truncate(0)
     main(["plan", score, "--data", str(tmp_path), "--why", "--blocked"], env)
     assert "Carter" not in out.getvalue()
+
+
+def test_a_parting_rests_when_both_its_passages_went_well(pans: Arrangement) -> None:
+    clean, slip = ("both", {1, 2, 3, 4}, set()), ("both", {1, 2, 3, 4}, {3})
+    assert is_settled([clean, clean, slip], {2, 3})
+    assert not is_settled([clean, slip, clean], {2, 3})
+    assert not is_settled([clean], {2, 3})
+    assert not is_settled([("left", {2, 3}, set())] * 3, {2, 3})
+
+
+def test_partings_never_fill_a_short_evening(pans: Arrangement) -> None:
+    spans = [section_span(pans.form.sections[k]) for k in (1, 3)]
+    partings = tuple(Parting(spans[0], spans[1], word, (1, 3)) for word in ("a", "b"))
+    pair = [played(pans, k, "reading") for k in (1, 3)]
+    for minutes, most in ((8, 0), (15, 1), (40, 2)):
+        items = plan(pans, *pair, partings=partings, options=PlanOptions(minutes=minutes))
+        assert len({i.reason for i in items if i.kind == "parting"}) == most
+        assert "ladder" in kinds(items)
