@@ -24,6 +24,7 @@ from engine.standing import (
     usual_evenness_ms,
 )
 from practice.listen.happenings import PassEnded
+from practice.listen.spare_memory import give_back
 from practice.store.kept import PassDetail
 
 
@@ -208,6 +209,7 @@ class Judge:
                     self._deliver(JudgeFailed(waiting.ended, "nothing of the page is in it"))
             except Exception as error:
                 self._say_failed(waiting.ended, error)
+            give_back()
 
     def _say_failed(self, ended: PassEnded, error: Exception) -> None:
         # A listener that cannot take even this must not end the judging of later passes.

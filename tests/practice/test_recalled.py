@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import replace
 
 import numpy as np
@@ -12,6 +13,7 @@ from engine.follow import Follower
 from engine.performance import PlayedNote, Pulse
 from engine.read import read_arrangement
 from practice.drill import Drill
+from practice.listen import spare_memory
 from practice.listen.happenings import PassEnded, TakeEnded
 from practice.listen.judge import judge_pass
 from practice.listen.outcome import Outcome
@@ -98,3 +100,16 @@ def test_an_outcome_that_is_not_asked_for_afterwards_still_finds_the_newest_pass
     newest = lean.find(many)
     assert newest is not None
     assert newest.ended.take == many
+
+
+@pytest.mark.parametrize("platform", ["linux", "darwin", "win32"])
+def test_spare_memory_is_given_back_where_the_system_takes_it(
+    platform: str, monkeypatch: pytest.MonkeyPatch
+):
+    if platform == sys.platform:
+        spare_memory.give_back()
+    asked: list[object] = []
+    monkeypatch.setattr(spare_memory.ctypes, "CDLL", asked.append)
+    monkeypatch.setattr(spare_memory.sys, "platform", platform)
+    spare_memory.give_back()
+    assert asked == ([None] if platform == "linux" else [])
