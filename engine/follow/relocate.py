@@ -6,6 +6,8 @@ backwards through tables "the last group up to here with that pitch", for all ca
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,6 +35,8 @@ END_GROUPS = 3
 TO_AHEAD_A_Q, TO_BACK_A_Q = costs.TO_AHEAD / costs.NEAR_AHEAD_Q, costs.TO_BACK / costs.NEAR_BEHIND_Q
 #: After so many steps back only so many candidates are followed further.
 THIN_AFTER, THIN_TO = 3, 40
+#: The chance to land somewhere is no more than e to this (shares overlap at a few places).
+LIKELY_SLACK = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,24 +142,50 @@ def _read_back(
     used: set[int] = set()
     turns = _turns(origins[0][0] if origins else -1, m)
     newest = len(recent) - 1
+    likely = _likeliest(recent, pauses, turns)
     for j in range(newest, -1, -1):
         note = recent[j]
         again = note.pitch in used
         if j < newest:
             at, matched = _step_back(at, note, recent[j + 1], s_per_q, said, m, again, hands)
         used = {note.pitch} if again else used | {note.pitch}
-        jump = costs.jump_at(pauses[j]) + jump_cost(at, origins, habits, m)
-        for group, cost in turns:
-            jump[at == group] = np.minimum(jump[at == group], cost)
-        total = note.before + said - jump
-        better = np.flatnonzero(matched & (total > best[alive]))
-        who = alive[better]
-        best[who], firsts[who], starts[who] = total[better], j, at[better]
-        jumps[who] = jump[better]
-        if newest - j == THIN_AFTER and len(alive) > THIN_TO:
-            keep = np.sort(np.argpartition(-said, THIN_TO)[:THIN_TO])
+        least = _least_jump(pauses[j], turns)
+        able = np.flatnonzero(matched & (note.before + said - least + LIKELY_SLACK > best[alive]))
+        if len(able):
+            here = at[able]
+            jump = costs.jump_at(pauses[j]) + jump_cost(here, origins, habits, m)
+            for group, cost in turns:
+                jump[here == group] = np.minimum(jump[here == group], cost)
+            total = note.before + said[able] - jump
+            better = np.flatnonzero(total > best[alive[able]])
+            who = alive[able[better]]
+            best[who], firsts[who], starts[who] = total[better], j, here[better]
+            jumps[who] = jump[better]
+        keep = np.flatnonzero(said + likely[j] > best[alive])
+        if newest - j == THIN_AFTER and len(keep) > THIN_TO:
+            keep = np.sort(keep[np.argpartition(-said[keep], THIN_TO)[:THIN_TO]])
+        if not len(keep):
+            break
+        if len(keep) < len(alive):
             alive, at, said = alive[keep], at[keep], said[keep]
     return best, firsts, starts, jumps
+
+
+def _least_jump(pause: float, turns: Sequence[tuple[int, float]]) -> float:
+    """What a jump costs at least."""
+    return min([costs.jump_at(pause), *(cost for _, cost in turns)])
+
+
+def _likeliest(
+    recent: list[Heard], pauses: list[float], turns: Sequence[tuple[int, float]]
+) -> list[float]:
+    """By note: the most that a jump at any note before it can come to, the candidate's own notes
+    apart, so that those which cannot gain any more are let go."""
+    out, most = [], -math.inf
+    for note, pause in zip(recent, pauses, strict=True):
+        out.append(most + LIKELY_SLACK)
+        most = max(most, note.before - _least_jump(pause, turns))
+    return out
 
 
 def _step_back(

@@ -21,6 +21,8 @@ LIKES, MOST_ORIGINS = 5.0, 4
 #: Where a pass began is remembered when a landing has so few notes to be weighed left; how much
 #: the last beginning counts among all.
 PROVED, RECENT = costs.SHAPING_NOTES - 12, 0.35
+#: A landing estimated to be so much worse than the best path is not tried.
+LAND_WORSE = 14.0
 #: Cost of the last four notes together that is a surprise; where the notation has a turn.
 SURPRISE, SURPRISE_AT_TURN = 7.0, 4.0
 
@@ -153,7 +155,7 @@ class Tracker:
         self, landing: Landing, chain: list[Node], parent: Path, only: int | None
     ) -> Path | None:
         """Play the recent notes again from a landing, with both hands as before or only one."""
-        if landing.total < self.best.logp - WORSE - 4.0:
+        if landing.total < self.best.logp - LAND_WORSE:
             return None
         first, m = landing.first, self.score
         note, pause = self._recent[first]
