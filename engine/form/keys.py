@@ -37,6 +37,8 @@ SIGNS = (0.0, 5.0, 6.0, 7.0, 8.0, 9.0, 16.0)
 SIGNS_COST = (0.0, 0.001, 0.002, 0.02, 0.16, 0.3, 0.9)
 #: Cost a note of each fifth away from home, from the third to the sixth.
 HOME_COST = 0.025
+#: Cost a note of a signature nine fifths from home or more: that is the other side of the circle.
+OTHER_SIDE = 0.5
 #: Cost of going over to the other side of the circle (five sharps for seven flats).
 ENHARMONIC = 14.0
 #: Cost of each fifth between home and the last key.
@@ -142,7 +144,7 @@ def _find_broad(
     found: list[tuple[float, int, Ints, Ints]] = []
     for home, beforehand in homes:
         away = np.abs(_SIGNATURE - home[:, None])
-        here = cost + count * HOME_COST * np.clip(away - 2, 0, 4)
+        here = cost + count * (HOME_COST * np.clip(away - 2, 0, 4) + OTHER_SIDE * (away >= 9))
         path, total = _cheapest(here, changes, 0.3 * np.minimum(away[0], 6))
         total += beforehand + _ending_cost(int(path[-1]), int(home[-1]))
         found.append((total, len(found), home, path))

@@ -93,7 +93,7 @@ def place_in_context(
         return min(places_for(pitch), key=lambda p: abs(p - arrangement.fifths - 2))
     page = _with_note(arrangement, near, pitch, float(onset_q))
     k = int(np.flatnonzero(page.places == UNKNOWN)[0])
-    habit = page_habit(arrangement, pitch, onset_q, hidden)
+    habit = PageHabits(arrangement).of(pitch, onset_q, hidden)
     return int(name_notes(page, [k], habit[None, :])[0])
 
 
@@ -166,13 +166,6 @@ class PageHabits:
 def _name_key(note: ScoreNote) -> tuple[Moment, int] | None:
     place = place_of(note.step, note.alter)
     return (note.onset_q, place) if -15 <= place <= 19 else None
-
-
-def page_habit(
-    arrangement: Arrangement, pitch: int, onset_q: Moment, hidden: Collection[int] = ()
-) -> Floats:
-    """`PageHabits.of` for one key; shape (35,)."""
-    return PageHabits(arrangement).of(pitch, onset_q, hidden)
 
 
 @dataclass(frozen=True)
@@ -248,7 +241,7 @@ def name_notes(
 
     Args:
         page: the notes; the place of a note that is asked for is not looked at.
-        asked: indices. habit: shape (asked, 35), see `page_habit`.
+        asked: indices. habit: shape (asked, 35), see `PageHabits`.
         weights: of the model, the fitted ones if not given.
 
     Returns:

@@ -91,10 +91,14 @@ def spell_pitches(
 def list_choices(
     pitches: Sequence[int], onsets_q: Sequence[float], fifths: Signatures | None
 ) -> Choices:
-    """The candidates for each of some keys, which are in order of onset, then pitch."""
+    """The candidates for each of some keys, which are in order of onset, then pitch.
+
+    One signature may be a file's default; several were written by somebody, and are believed.
+    """
     around = find_neighbourhood(np.asarray(pitches), np.asarray(onsets_q, dtype=float))
     times_q = moment_times(around, onsets_q)
-    keys = find_keys(pitches, around.moment, signatures_at(times_q, fifths))
+    several = not isinstance(fifths, int | None) and len({value for _, value in fifths}) > 1
+    keys = find_keys(pitches, around.moment, signatures_at(times_q, fifths), sure=several)
     return choices_in(around, keys, times_q, np.zeros(len(pitches), np.int64))
 
 

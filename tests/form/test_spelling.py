@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from engine.form.fifths import place_of, text_at
-from engine.form.naming import Page, name_in_context, name_notes, page_habit
+from engine.form.naming import Page, PageHabits, name_in_context, name_notes
 from engine.form.spelling import spell_pitches
 from engine.pitch_names import midi_number
 from engine.read import read_arrangement
@@ -44,6 +44,24 @@ def test_with_the_key_signature_the_player_decides() -> None:
     up = [66 + s for s in SCALE]
     assert names(up * 2, 6)[0] == "F#"
     assert names(up * 2, -6)[0] == "Gb"
+
+
+def test_each_key_signature_holds_from_its_moment() -> None:
+    up = [66 + s for s in SCALE] * 16  # 64 quarters
+    onsets = [0.5 * k for k in range(2 * len(up))]
+    for first, second, wanted in ((6, -6, "F# Gb"), (-6, 6, "Gb F#")):
+        spelled = spell_pitches(up * 2, onsets, [(0, first), (64, second)])
+        found = [text_at(place_of(step, alter)) for step, alter, _ in spelled]
+        assert [found[0], found[len(up)]] == wanted.split()
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.lists(st.integers(33, 96), min_size=1, max_size=20))
+def test_octaves_struck_together_are_named_alike(pitches: list[int]) -> None:
+    onsets = [0.5 * k for k in range(len(pitches))]
+    spelled = spell_pitches([*pitches, *(p + 12 for p in pitches)], onsets * 2)
+    low, high = spelled[: len(pitches)], spelled[len(pitches) :]
+    assert [n[:2] for n in low] == [n[:2] for n in high]
 
 
 def test_chromatic_steps_go_up_with_sharps_and_down_with_flats() -> None:  # common practice
@@ -102,8 +120,9 @@ def test_hidden_names_of_the_exercises_are_found_again(exercises: Path) -> None:
             np.array([float(n.onset_q) for n in notes]),
             arrangement.fifths,
         )
+        habits = PageHabits(arrangement)
         habit = np.array(
-            [page_habit(arrangement, arrangement.notes[i].pitch, arrangement.notes[i].onset_q, (i,))
+            [habits.of(arrangement.notes[i].pitch, arrangement.notes[i].onset_q, (i,))
              for i in indices]
         )  # fmt: skip
         same = name_notes(spelled, range(len(notes)), habit) == places
