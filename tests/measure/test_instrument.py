@@ -69,6 +69,14 @@ def test_a_profile_is_kept_and_read_again():
     assert read_profile({"name": "old one", "colour": "black"}) == Instrument("old one")
 
 
+def test_what_is_taken_of_an_unknown_keyboard():
+    usual = Instrument()
+    assert usual.touch_range == (1, 127)
+    assert calibrate([], []).touch_range == (1, 127)
+    assert (usual.pedal_steps, usual.stamp_uncertainty_ms) == (128, 0.0)
+    assert "not calibrated" in usual.split_ms_per_velocity.reason
+
+
 def test_a_switch_pedal_has_two_steps_and_no_bite():
     moves = [PedalMove(1.0, DAMPER, 127), PedalMove(2.0, DAMPER, 0), PedalMove(3.0, DAMPER, 127)]
     found = calibrate([], moves)

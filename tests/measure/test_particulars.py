@@ -35,6 +35,11 @@ def test_windows_are_whole_and_at_least_six(cells, intervals, notes):
     assert (found.velocity_sd.value is not None) == (notes == 6)
 
 
+def test_the_last_window_may_end_with_the_row():
+    # 43 cells of three have 128 intervals: eight windows and none left over.
+    assert evenness(drone(cells=43, places=3)).window_sd_ms.n == 8
+
+
 def test_a_window_by_numpys_line():
     # The same 16 intervals again and again, a straight line through them taken off.
     draw = np.random.default_rng(2).integers(-15, 16, 16).astype(float)
