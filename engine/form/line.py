@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
+from itertools import pairwise
 
 import numpy as np
 
@@ -36,29 +37,36 @@ def _bars_the_left_sings(arrangement: Arrangement, busy: set[int]) -> set[int]:
     Most of its onsets are octaves, and it has more of them than the right hand, which has few.
     """
     sings = []
-    for bar in arrangement.bars:
-        left, left_octaves = _onsets_in(arrangement, bar.index, "left", busy)
-        right, right_octaves = _onsets_in(arrangement, bar.index, "right", busy)
+    bars = _notes_of_bars(arrangement)
+    for notes in bars:
+        left, left_octaves = _onsets_in(arrangement, notes, "left", busy)
+        right, right_octaves = _onsets_in(arrangement, notes, "right", busy)
         octaves = left_octaves >= 0.6 * left and right_octaves < 0.5 * max(1, right)
         sings.append(octaves and left >= 2 and left > right)
     return {
         k
         for k, here in enumerate(sings)
-        if ((here or _follows_on(arrangement, k, sings)) and any(sings[max(0, k - 2) : k]))
+        if ((here or _follows_on(arrangement, bars, k, sings)) and any(sings[max(0, k - 2) : k]))
         or (here and any(sings[k + 1 : k + 2]))
     }
 
 
-def _follows_on(arrangement: Arrangement, k: int, sings: Sequence[bool]) -> bool:
+def _follows_on(
+    arrangement: Arrangement, bars: Sequence[range], k: int, sings: Sequence[bool]
+) -> bool:
     """A last bar with one long octave ends what the left hand sang before it."""
-    left, octaves = _onsets_in(arrangement, k, "left", set())
-    return k > 1 and sings[k - 1] and sings[k - 2] and left == octaves == 1
+    if k < 2 or not sings[k - 1] or not sings[k - 2]:
+        return False
+    left, octaves = _onsets_in(arrangement, bars[k], "left", set())
+    return left == octaves == 1
 
 
-def _onsets_in(arrangement: Arrangement, bar: int, hand: Hand, busy: set[int]) -> tuple[int, int]:
-    """Onsets of a hand in a bar beside the figure, and how many of them are octaves."""
+def _onsets_in(
+    arrangement: Arrangement, notes: range, hand: Hand, busy: set[int]
+) -> tuple[int, int]:
+    """Onsets of a hand among a bar's notes beside the figure, and how many are octaves."""
     at: dict[Fraction, set[int]] = {}
-    for i in _notes_of_bar(arrangement, bar):
+    for i in notes:
         note = arrangement.notes[i]
         if note.hand == hand and i not in busy and not note.grace:
             at.setdefault(note.onset_q, set()).add(note.pitch)
@@ -66,9 +74,11 @@ def _onsets_in(arrangement: Arrangement, bar: int, hand: Hand, busy: set[int]) -
     return len(at), octaves
 
 
-def _notes_of_bar(arrangement: Arrangement, bar: int) -> range:
-    table = arrangement.table["bar"]
-    return range(int(np.searchsorted(table, bar)), int(np.searchsorted(table, bar, side="right")))
+def _notes_of_bars(arrangement: Arrangement) -> list[range]:
+    """Indices of each bar's notes."""
+    bars = np.arange(len(arrangement.bars) + 1)
+    edges = np.searchsorted(arrangement.table["bar"], bars).tolist()
+    return [range(first, last) for first, last in pairwise(edges)]
 
 
 def _main_line(
