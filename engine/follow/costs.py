@@ -33,7 +33,7 @@ LOST = 4.2
 #: landing are weighed by their loudness.
 SAME_WITHIN, SAME_AT_LEAST, SAME_GUESS, SAME_PRIOR, SHAPING_NOTES = 1, 0.25, 0.3, 4.0, 24
 #: After a jump without a pause each of these notes costs so much more: it must prove itself longer.
-HASTY = 0.3
+HASTY = 0.4
 #: Losing the place.
 GET_LOST = 9.0
 #: Another key for a written note, by distance in semitones.
