@@ -64,7 +64,8 @@ def measure_rendering() -> Piano:
 def measure_keys(piano: Piano) -> None:
     """Pitch, stretch, inharmonicity and decay of rendered notes."""
     print(
-        "  key    first partial   from 440 tempered   second mode   falls in half a second, in the third half"
+        "  key    first partial   from 440 tempered   second mode   falls in half a second, "
+        "in the third half"
     )
     for key in (21, 33, 45, 57, 60, 69, 81, 90):
         voices = Voices(piano, room=0.0)
