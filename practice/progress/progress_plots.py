@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 FAINT = "#8b979e"
+#: Of a month with fewer passes no place is made bold.
+LEAST_TOLD = 3
 #: Marker, line and shade of each hand; told apart without colour.
 HANDS: dict[str, tuple[str, str, str]] = {
     "left": ("v", ":", "#8a5a00"),
@@ -243,7 +245,8 @@ def _plot_months(section: SectionProgress, hand: HandProgress, canvas: Canvas) -
     ax.imshow(sizes, aspect="auto", cmap="Greys", vmin=0, vmax=2 * most)
     for y, row in enumerate(grid):
         for x, value in enumerate(row):
-            weight = "bold" if abs(value) > HARDLY_HEARD_MS else "normal"
+            heard = abs(value) > HARDLY_HEARD_MS and months[x].passes >= LEAST_TOLD
+            weight = "bold" if heard else "normal"
             ax.text(x, y, _signed(value), ha="center", va="center", color=INK, weight=weight)
     ax.set_xticks(range(len(months)), [f"{m.month}\nn {m.passes}" for m in months])
     ax.set_yticks(range(places), [f"place {k + 1}" for k in range(places)])
@@ -255,7 +258,7 @@ def _plot_months(section: SectionProgress, hand: HandProgress, canvas: Canvas) -
     return Plot(
         f"months-{section.index + 1}-{hand.hands}", title,
         "Mean deviation of each place of the figure at like tempo, in ms, positive late; bold "
-        f"where it can be heard. {said}.", figure,
+        f"where it can be heard, of three passes or more. {said}.", figure,
     )  # fmt: skip
 
 
