@@ -16,8 +16,8 @@ place that holds the newest pitch, through tables "last group up to here with th
 candidates at once (`relocate`). The best landings become paths, weighed by a small chance of
 jumping that grows with the pause, and by where players land: at the start, a little back, at
 bars, where the notation lets them turn. Where notes cannot tell two places, the one nearer to the
-path is taken, or the one that was played like this before (`shaping`), and both are kept until
-they part.
+path is taken, or the one as loud as before by a player who repeats so (`shaping`), and both are
+kept until they part. A jump without a pause must prove itself for longer.
 
 A whole take (`align`) is the same way through, read back from its end, so that everything known
 later decides; then going-throughs followed in a like place are moved (`hindsight`), and within
@@ -43,7 +43,8 @@ Costs are round numbers from what is known of players, not fitted.
 
 Limits: places alike in every note cannot be told apart while they are; a repeat left out may be
 labelled with another time through when both readings are equally short; a live finding stands
-after three notes or half a second, so the first notes after a jump may stay wrong.
+after three notes or half a second, so the first notes after a jump may stay wrong. What it comes
+to, and what nobody can know yet, stands in `README.md` beside this file.
 """
 
 from engine.follow.align import align
