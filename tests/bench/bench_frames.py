@@ -17,6 +17,7 @@ import tempfile
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 os.environ.setdefault("SDL_VIDEODRIVER", "dummy")
@@ -26,10 +27,12 @@ import numpy as np
 
 from engine.arrangement import Arrangement, Span, whole_span
 from engine.findings import Finding
-from engine.performance import PlayedNote
+from engine.performance import KeyEvent, PlayedNote
 from engine.read import engravable_text, read_arrangement
 from practice.engrave import Engraver, PageLayout
 from practice.snapshot import Command, PassRecord, Snapshot
+from practice.store.keeper import TakeKeeper
+from practice.store.kept import TakeStart
 from practice.window.desk import fitting_layout
 from practice.window.desk_state import COME_ROUND_S, left_hand_ids
 from practice.window.parts import arrange_parts
@@ -109,8 +112,41 @@ class Frame:
     what: str
 
 
+class Keeping:
+    """The keeper's thread at work beside the frames, on a store of its own."""
+
+    def __init__(self, folder: Path, arrangement: Arrangement) -> None:
+        self.keeper = TakeKeeper(folder / "takes.db", lambda: datetime.now(UTC))
+        self._arrangement = arrangement
+        self._take = 0
+        self.begin()
+
+    def begin(self) -> None:
+        """A take begins."""
+        self._take += 1
+        page, span = self._arrangement, whole_span(self._arrangement)
+        self.keeper.begin(
+            self._take,
+            TakeStart(
+                page.content_hash, page.title, "", "Upright", "played", datetime.now(UTC), span,
+                None, "free", 1.0,
+            ),
+        )  # fmt: skip
+
+    def write(self, note: PlayedNote) -> None:
+        """A key goes down and up."""
+        for late_s, status in ((0.0, 0x90), (0.04, 0x80)):
+            data = bytes((status, note.pitch, note.velocity))
+            self.keeper.append(self._take, KeyEvent(note.onset_s + late_s, 0.0, data))
+
+    def save(self) -> None:
+        """The take ends and the next begins."""
+        self.keeper.end(self._take)
+        self.begin()
+
+
 def play_through(
-    arrangement: Arrangement, screen: Screen, listener: MadeUp, seconds: float
+    arrangement: Arrangement, screen: Screen, listener: MadeUp, seconds: float, keeping: Keeping
 ) -> list[Frame]:
     """Frame times in ms with what the frame did, over a pass of so many seconds."""
     table = arrangement.table
@@ -128,6 +164,7 @@ def play_through(
             index = int(order[at])
             notes.append(PlayedNote(at, int(table["pitch"][index]), 64, now_s))
             findings.append(Finding(at, index, "right"))
+            keeping.write(notes[-1])
             at, fresh = at + 1, True
         if fresh:
             place = float(table["onset_q"][findings[-1].score or 0])
@@ -161,8 +198,11 @@ def _timed(screen: Screen, what: str) -> Frame:
     return Frame(took * 1000, worked * 1000, kind)
 
 
-def end_pass(screen: Screen, listener: MadeUp, record: PassRecord, number: int) -> list[Frame]:
-    """The frames at the end of a pass: marks, Account and Wheel come at once."""
+def end_pass(
+    screen: Screen, listener: MadeUp, record: PassRecord, number: int, keeping: Keeping
+) -> list[Frame]:
+    """The frames at the end of a pass: marks, Account and Wheel come at once; the take is saved."""
+    keeping.save()
     was = listener.current
     record = replace(record, number=number)
     listener.current = replace(
@@ -170,8 +210,10 @@ def end_pass(screen: Screen, listener: MadeUp, record: PassRecord, number: int) 
         passes=(*was.passes, record),
     )  # fmt: skip
     frames = [_timed(screen, "pass ended")]
+    saved_by_s = time.perf_counter() + 0.5  # the longest until a commit, and then some
     for _ in range(round(2 * COME_ROUND_S / FRAME_S)):  # the span's first line comes back too
-        frames.append(_timed(screen, "still"))
+        saving = time.perf_counter() < saved_by_s
+        frames.append(_timed(screen, "take saved" if saving else "still"))
         time.sleep(max(0.0, FRAME_S - frames[-1].took_ms / 1000))
     return frames
 
@@ -222,11 +264,11 @@ def main(args: Sequence[str] | None = None) -> int:
         short = write_long_score(Path(folder), 200 * 2.4 / 60)
         layout = fitting_layout(None, arrange_parts(SIZE), False)
         report_engraving(short, read_arrangement(short), layout)
-        run_frames(path, arrangement, options.played)
+        run_frames(path, arrangement, options.played, Keeping(Path(folder), arrangement))
     return 0
 
 
-def run_frames(path: Path, arrangement: Arrangement, seconds: float) -> None:
+def run_frames(path: Path, arrangement: Arrangement, seconds: float, keeping: Keeping) -> None:
     """Open the window, wait for the page, play, end the pass; print."""
     span = whole_span(arrangement)
     listener = MadeUp(waiting(arrangement, span, cells=map_cells(arrangement)))
@@ -245,11 +287,13 @@ def run_frames(path: Path, arrangement: Arrangement, seconds: float) -> None:
     record = passed(arrangement, Span(0, min(60, len(arrangement.bars) - 1)))
     gc.collect()
     gc.freeze()
-    frames = play_through(arrangement, screen, listener, seconds)
+    frames = play_through(arrangement, screen, listener, seconds, keeping)
     for number in range(1, 4):
-        frames += end_pass(screen, listener, record, number)
+        frames += end_pass(screen, listener, record, number, keeping)
     report(frames)
     screen.close()
+    keeping.keeper.stop()
+    print(f"the keeper's trouble: {keeping.keeper.problem or 'none'}")
 
 
 if __name__ == "__main__":
