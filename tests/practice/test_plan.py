@@ -1,17 +1,12 @@
-"""The plan: each rule on facts made for it, the spacing model, and the command."""
+"""The plan: each rule on facts made for it."""
 
 from __future__ import annotations
 
 import itertools
-import json
-import shlex
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
-from pathlib import Path
 
 import pytest
-from fsrs import Card, Rating, Scheduler
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -20,39 +15,19 @@ from engine.drill import PassResult
 from engine.drill.ladder import find_rung
 from engine.section_review import section_span
 from engine.standing import STAGES
-from practice.drill import find_span
-from practice.drills.sheet_file import read_sheet
-from practice.library import open_arrangement
 from practice.plan.plan import make_plan
 from practice.plan.plan_facts import (
     HandFacts,
     Parting,
     PlanFacts,
-    gather_facts,
 )
 from practice.plan.plan_items import PlanItem, PlanOptions
-from practice.plan.plan_rules import RATINGS, RULES, rate_cold
+from practice.plan.plan_rules import RULES
 from practice.plan.plan_sheets import sheet_of
-from practice.plan.plan_words import say_command, say_what
-from practice.plan.recall import Recall, find_recall
-from practice.progress.weak_bars import WeakBar, find_weak_bars, is_settled, weak_bars
-from practice.store.section_store import read_cold
-from practice.store.store import Store
-from tests.practice.kept_history import evening, keep_pass, part_of
+from practice.plan.recall import Recall
+from practice.progress.weak_bars import WeakBar
 
 NOW = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
-
-
-@pytest.fixture(scope="module")
-def pans(exercises: Path, tmp_path_factory: pytest.TempPathFactory) -> Arrangement:
-    score = exercises / "salt-pans-night-shift.musicxml"
-    return open_arrangement(score, tmp_path_factory.mktemp("cache"))
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with Store(tmp_path / "takes.db") as store:
-        yield store
 
 
 def fact(pans: Arrangement, section: int, hands: str = "both", **other: object) -> HandFacts:
@@ -79,55 +54,6 @@ def plan(pans: Arrangement, *hands: HandFacts, options=None, **other) -> list[Pl
 
 def kinds(items: list[PlanItem]) -> list[str]:
     return [i.kind for i in items]
-
-
-def test_the_library_gives_its_own_reference_values() -> None:
-    """Against tests/test_basic.py in the source distribution of fsrs 6.3.2."""
-    card, scheduler = Card(card_id=1), Scheduler(enable_fuzzing=False)
-    at = datetime(2022, 11, 29, 12, 30, tzinfo=UTC)
-    days = []
-    for rating in [Rating.Good] * 6 + [Rating.Again] * 2 + [Rating.Good] * 5:
-        card, _ = scheduler.review_card(card, rating, at)
-        days.append((card.due - card.last_review).days)
-        at = card.due
-    assert days == [0, 2, 11, 46, 163, 498, 0, 0, 2, 4, 7, 12, 21]
-    card, at = Card(card_id=2), datetime(2022, 11, 29, 12, 30, tzinfo=UTC)
-    for rating, later in zip([Rating.Again] + [Rating.Good] * 5, [0, 0, 1, 3, 8, 21], strict=True):
-        at += timedelta(days=later)
-        card, _ = scheduler.review_card(card, rating, at)
-    assert card.stability == pytest.approx(53.62691, abs=1e-4)
-    assert card.difficulty == pytest.approx(6.3574867, abs=1e-4)
-
-
-@pytest.mark.parametrize(
-    ("off", "tempo", "rating"),
-    [(30, 1.0, "again"), (5, 1.0, "hard"), (0, 0.8, "good"), (0, 0.95, "easy")],
-)
-def test_cold_passes_are_rated_by_the_table(
-    store: Store, pans: Arrangement, off: int, tempo: float, rating: str
-) -> None:
-    part = part_of(pans, pans.form.sections[1], off=off, tempo=tempo)
-    keep_pass(store, pans, evening(0), [part])
-    (cold,) = read_cold(store, part.key, "both", 9)
-    assert rate_cold(cold) == rating
-    assert [name for name, _ in RATINGS] == ["again", "hard", "good", "easy"]
-
-
-def test_good_cold_passes_put_the_next_one_off_and_a_bad_one_brings_it_near(
-    store: Store, pans: Arrangement
-) -> None:
-    inlet = pans.form.sections[1]
-    for day in (0, 3):
-        keep_pass(store, pans, evening(day), [part_of(pans, inlet)])
-    key = part_of(pans, inlet).key
-    after_good = find_recall(read_cold(store, key, "both", 9), evening(3))
-    keep_pass(store, pans, evening(20), [part_of(pans, inlet, off=40)])
-    after_bad = find_recall(read_cold(store, key, "both", 9), evening(20))
-    assert after_good is not None
-    assert after_bad is not None
-    assert after_good.due - evening(3) > timedelta(days=7)
-    assert after_bad.due - evening(20) < timedelta(days=5)
-    assert find_recall([], NOW) is None
 
 
 def test_what_is_due_comes_first_and_cold(pans: Arrangement) -> None:
@@ -262,15 +188,6 @@ def test_the_stopping_rule_reaches_the_drill(pans: Arrangement) -> None:
     assert not find_rung(replace(sheet.ladder, start=1.0), done[:3]).done
 
 
-def test_weak_bars_go_by_the_last_passes_over_each() -> None:
-    bars = {3, 4}
-    newest_first = [("both", bars, {4}), ("both", bars, {3, 4}), ("left", bars, {3}),
-                    ("both", bars, {4})]  # fmt: skip
-    assert weak_bars(newest_first) == [WeakBar(4, 3, 3, "both")]
-    mended = [("both", bars, set())] * 3
-    assert weak_bars([*mended, *newest_first]) == []
-
-
 def test_the_simulated_learners_are_those_written_down() -> None:
     """The plan was tuned after their model was frozen; a change would make the table untrue."""
     from tests.bench.bench_plan import is_frozen
@@ -319,10 +236,6 @@ def test_weak_bars_are_those_that_went_wrong_twice(pans: Arrangement) -> None:
     assert (weak.span.from_bar, weak.span.to_bar) == (21, 23)
 
 
-def test_no_weak_bars_in_an_empty_store(store: Store, pans: Arrangement) -> None:
-    assert find_weak_bars(store, pans) == []
-
-
 STAGE = st.sampled_from(STAGES)
 
 
@@ -362,97 +275,6 @@ def test_every_rule_says_what_it_rests_on() -> None:
     assert all(rule.source and rule.what for rule in RULES.values())
     assert RULES["enough"].strength == "none known"
     assert "no direct evidence" in RULES["enough"].source
-
-
-def test_every_item_starts_with_one_command(store: Store, pans: Arrangement) -> None:
-    inlet, water = pans.form.sections[1], pans.form.sections[2]
-    for day in range(3):
-        parts = [part_of(pans, inlet, tempo=0.7), part_of(pans, water, tempo=0.7, off=9)]
-        keep_pass(store, pans, evening(day), parts)
-    facts = gather_facts(store, pans, "my song.musicxml", evening(30))
-    items = make_plan(facts, evening(30))
-    assert {"cold", "slower", "new"} <= set(kinds(items))
-    for item in items:
-        words = shlex.split(say_command(item, facts))
-        if item.span is None:
-            assert words == []
-            continue
-        assert words[:3] == ["undersong", "play", "my song.musicxml"]
-        if "--bars" in words:
-            assert find_span(pans, words[words.index("--bars") + 1]) == item.span
-        assert say_what(item, facts).startswith(item.kind)
-
-
-def test_the_command_says_and_writes_the_plan(exercises: Path, tmp_path: Path) -> None:
-    import io
-
-    from practice.cli import main
-    from practice.environment import Environment, ExitStatus
-
-    out = io.StringIO()
-    env = Environment(stdout=out, variables={}, now=lambda: NOW)
-    score = str(exercises / "salt-pans-night-shift.musicxml")
-    words = ["plan", score, "--data", str(tmp_path), "--json", "-"]
-    assert main(words, env) == ExitStatus.DONE
-    told = json.loads(out.getvalue())
-    assert told["version"] == 1
-    assert {row["kind"] for row in told["items"]} == {"new"}
-    assert {rule["name"] for rule in told["rules"]} == {"new"}
-    started = told["items"][0]["command"].split()
-    assert started[:2] == ["undersong", "play"]
-    sheet = read_sheet(tmp_path / "drills" / f"{started[-1]}.toml")
-    assert sheet.where == ("bars 1-4",)
-    assert (sheet.hands, sheet.ladder.start) == (("both",), 0.6)
-
-
-@pytest.mark.parametrize(
-    "words",
-    [
-        ["--minutes", "2"],
-        ["--turn", "0"],
-        ["--enough", "0"],
-        ["--new", "0"],
-        ["--performance", "soon"],
-    ],
-)
-def test_what_cannot_be_planned_is_one_line(exercises: Path, tmp_path: Path, words) -> None:
-    import io
-
-    from practice.cli import main
-    from practice.environment import Environment, ExitStatus
-
-    err = io.StringIO()
-    env = Environment(stderr=err, stdout=io.StringIO(), variables={}, now=lambda: NOW)
-    score = str(exercises / "evaporation.musicxml")
-    assert main(["plan", score, "--data", str(tmp_path), *words], env) == ExitStatus.FAILED
-    assert err.getvalue().count("\n") == 1
-
-
-def test_why_names_every_study_and_the_rating_of_recall(exercises: Path, tmp_path: Path) -> None:
-    import io
-
-    from practice.cli import main
-    from practice.environment import Environment
-
-    out = io.StringIO()
-    env = Environment(stdout=out, variables={}, now=lambda: NOW)
-    score = str(exercises / "evaporation.musicxml")
-    main(["plan", score, "--data", str(tmp_path), "--why"], env)
-    said = out.getvalue()
-    for word in ("Carter and Grahn 2016", "Allen 2013", "no direct evidence", "Evidence: weak"):
-        assert word in said
-    assert all(f"{rating}: {what}" in said for rating, what in RATINGS)
-    out.truncate(0)
-    main(["plan", score, "--data", str(tmp_path), "--why", "--blocked"], env)
-    assert "Carter" not in out.getvalue()
-
-
-def test_a_parting_rests_when_both_its_passages_went_well(pans: Arrangement) -> None:
-    clean, slip = ("both", {1, 2, 3, 4}, set()), ("both", {1, 2, 3, 4}, {3})
-    assert is_settled([clean, clean, slip], {2, 3})
-    assert not is_settled([clean, slip, clean], {2, 3})
-    assert not is_settled([clean], {2, 3})
-    assert not is_settled([("left", {2, 3}, set())] * 3, {2, 3})
 
 
 def test_partings_never_fill_a_short_evening(pans: Arrangement) -> None:

@@ -26,11 +26,6 @@ from practice.player.slips import KIND_OF
 
 
 @pytest.fixture(scope="module")
-def pans(exercises: Path) -> Arrangement:
-    return read_arrangement(exercises / "salt-pans-night-shift.musicxml")
-
-
-@pytest.fixture(scope="module")
 def drone() -> Arrangement:
     """4,000 even sixteenths in the left hand, no pedal: 250 bars of 4/4 at quarter = 60."""
     bars = tuple(Bar(k, str(k + 1), k, 1, Fraction(4 * k), Fraction(4), 4, 4) for k in range(250))

@@ -7,7 +7,6 @@ import io
 import json
 import math
 import re
-from collections.abc import Iterator
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -16,7 +15,6 @@ import pytest
 import scipy.stats
 
 from engine.arrangement import Arrangement
-from practice.library import open_arrangement
 from practice.progress.changes import find_candidates, judge_candidates
 from practice.progress.progress import read_map, read_progress
 from practice.progress.progress_data import COLUMNS, progress_csv, progress_json
@@ -26,18 +24,6 @@ from practice.progress.progress_text import BARS, say_progress, say_slips, spark
 from practice.store.history import mean_from, read_days, read_kinds, read_places, read_retention
 from practice.store.store import Store
 from tests.practice.kept_history import evening, keep_pass, part_of
-
-
-@pytest.fixture(scope="module")
-def pans(exercises: Path, tmp_path_factory: pytest.TempPathFactory) -> Arrangement:
-    score = exercises / "salt-pans-night-shift.musicxml"
-    return open_arrangement(score, tmp_path_factory.mktemp("cache"))
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with Store(tmp_path / "takes.db") as store:
-        yield store
 
 
 @pytest.fixture
