@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
-
 from engine.arrangement import Arrangement
 from practice.progress.weak_bars import WeakBar, find_weak_bars, is_settled, weak_bars
 from practice.store.store import Store
-
-NOW = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 
 
 def test_weak_bars_go_by_the_last_passes_over_each() -> None:
