@@ -125,6 +125,10 @@ def _last_note(heard: Heard, moments: Moments, pedals: Sequence[PedalMove]) -> H
     table = heard.arrangement.table
     onset = table["onset_q"][heard.expected]
     last = heard.expected[np.abs(onset - onset.max()) < 1e-9]
+    # A page may end in a grace note, which has no length to be held for.
+    last = last[table["duration_s"][last] > 0]
+    if not len(last):
+        return no_estimate("the last note has no written length")
     rows = heard.rows(last)
     last, rows = last[rows >= 0], rows[rows >= 0]
     if not len(rows) or not np.isfinite(heard.release_s[rows]).any():

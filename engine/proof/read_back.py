@@ -19,7 +19,11 @@ from engine.pitch_names import printed
 from engine.proof.pedals import printed_symbol
 
 _KEYS = {0: "no sharps or flats", 1: "one sharp", -1: "one flat"}
-_COUNTS = ("", "one", "two", "three", "four", "five", "six", "seven")
+#: The reader takes key signatures of up to fourteen: two accidentals a letter.
+_COUNTS = (
+    "", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
+    "twelve", "thirteen", "fourteen",
+)  # fmt: skip
 #: Functions that go without saying: they are not listed among the colours.
 _PLAIN = ("root", "fifth", "minor third", "major third", "minor seventh")
 

@@ -179,3 +179,10 @@ def test_the_last_note_not_reached():
     found = measured(arrangement, notes[:-2], findings[:-2]).form.last_note
     assert isinstance(found, Estimate)
     assert "not reached" in found.reason
+
+
+def test_a_grace_note_at_the_end_has_no_length_to_be_held_for():
+    arrangement = page([(float(i), 1.0, 60, "right") for i in range(8)] + [(7.5, 0.0, 62, "right")])
+    found = measured(arrangement, *play(arrangement, hold=0.5)).form.last_note
+    assert isinstance(found, Estimate)
+    assert "no written length" in found.reason

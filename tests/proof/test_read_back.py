@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import io
 import json
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from engine.proof import find_remarks
-from engine.proof.read_back import read_back
+from engine.proof.read_back import heading, read_back
 from engine.read import read_arrangement
 from practice.cli import main
 from practice.environment import Environment
@@ -155,3 +156,12 @@ def test_the_engraved_page_carries_the_remarks(exercises: Path, tmp_path: Path) 
     assert (tmp_path / "p.pdf").read_bytes().startswith(b"%PDF")
     colours = {c for _, c in Image.open(pages[0]).getcolors(1 << 24) or []}
     assert (150, 30, 30) in colours, "the mark is not on the first page"
+
+
+@pytest.mark.parametrize(
+    ("fifths", "words"), [(0, "no sharps"), (-1, "one flat"), (6, "six sharps"), (-14, "fourteen")]
+)
+def test_the_heading_names_every_key_signature_the_reader_takes(
+    exercises: Path, fifths: int, words: str
+) -> None:
+    assert words in heading(replace(read_arrangement(exercises / SALT), fifths=fifths))
