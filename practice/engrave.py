@@ -197,15 +197,18 @@ class Engraver:
 
     def _listen(self, process: subprocess.Popen[str], job: dict[str, Any]) -> None:
         assert process.stdout is not None
-        for line in process.stdout:
-            try:
+        try:
+            for line in process.stdout:
+                if not line.startswith("{"):
+                    continue  # a library has something to say
                 answer = json.loads(line)
                 if "system" in answer:
                     answer["system"] = _load_system(Path(job["folder"]), answer["system"])
-            except (ValueError, OSError, KeyError, TypeError):
-                continue
-            self._answers.put(answer)
-        if process.wait() != 0:
+                self._answers.put(answer)
+            failed = process.wait() != 0
+        except Exception:  # what it drew cannot be read: the same as if it had not drawn it
+            failed = True
+        if failed:
             self._answers.put({"key": job["key"], "died": process})
 
     def _load_kept(self, key: str, folder: Path) -> None:
@@ -214,7 +217,7 @@ class Engraver:
             for index in range(total):
                 system = _load_system(folder, index)
                 self._answers.put({"key": key, "system": system, "of": total})
-        except (ValueError, OSError, KeyError, TypeError) as error:
+        except Exception as error:  # whatever it is, they are drawn anew the next time
             shutil.rmtree(folder, ignore_errors=True)
             trouble = f"kept pages could not be read and were thrown away ({error}); open again"
             self._answers.put({"key": key, "error": trouble})

@@ -1,6 +1,6 @@
 """The long versions of every fault, and their table.
 
-usage: python -m tests.trust [--only NAME ...] [--SETTING N ...]; see --help
+usage: python -m tests.trust [--quick] [--only NAME ...] [--SETTING N ...]; see --help
 """
 
 from __future__ import annotations
@@ -26,14 +26,20 @@ from tests.trust.sameness import review_everywhere
 from tests.trust.supply import check_supply
 from tests.trust.threads import fail_in_all_threads
 from tests.trust.verdict import Verdict, table
+from tests.trust.window_threads import fail_in_window_threads
 from tests.trust.writes import write_only_where_named
 
+#: Enough to see that every part runs, in some minutes.
+QUICK: dict[str, float] = {
+    "kills": 10, "failures": 20, "faults": 2, "endings": 1, "pulls": 5, "flood_s": 5.0,
+    "hours": 1.0, "real_s": 0.0, "cases": 1000, "doubts": 2,
+}  # fmt: skip
 PAGES = ("brine-pump", "evaporation", "two-sluices", "salt-pans-night-shift")
 Options = argparse.Namespace
 FAULTS: dict[str, Callable[[Options], list[Verdict]]] = {
     "kills": lambda o: [kill_at_random(o.kills)],
     "power": lambda o: [fail_at_random(o.failures)],
-    "threads": lambda o: fail_in_all_threads(o.faults),
+    "threads": lambda o: fail_in_all_threads(o.faults) + fail_in_window_threads(o.faults),
     "endings": lambda o: end_in_mid_pass(o.endings),
     "cable": lambda o: [unplug_many(o.pulls)],
     "floods": lambda o: flood_all(o.flood_s),
@@ -48,7 +54,10 @@ FAULTS: dict[str, Callable[[Options], list[Verdict]]] = {
 
 def main() -> int:
     """Make every fault; 0 if all were survived."""
-    options = _parser().parse_args()
+    parser = _parser()
+    if "--quick" in sys.argv[1:]:
+        parser.set_defaults(**QUICK)
+    options = parser.parse_args()
     verdicts: list[Verdict] = []
     for name, make in FAULTS.items():
         if not options.only or name in options.only:
@@ -65,6 +74,7 @@ def main() -> int:
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python -m tests.trust", description=__doc__)
     add = parser.add_argument
+    add("--quick", action="store_true", help="a few of each; what is also named counts as named")
     add("--only", action="append", default=[], choices=FAULTS, help="may be given again")
     add("--kills", type=int, default=500)
     add("--failures", type=int, default=500, help="of the power")

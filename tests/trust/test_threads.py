@@ -10,12 +10,18 @@ import pytest
 from practice.cli import main
 from practice.environment import Environment
 from practice.listen.demo import DemoPlayer
+from tests.trust import window_threads
 from tests.trust.threads import PLACES, Place, PlantedFault, fail_once, planted_nowhere
 
 
 @pytest.mark.parametrize("place", PLACES, ids=lambda place: f"{place.thread}, {place.name}")
 def test_a_fault_in_a_thread_ends_nothing_and_is_told(place: Place):
     assert fail_once(place, 2) == ""
+
+
+@pytest.mark.parametrize("thread", window_threads.PLACES)
+def test_a_fault_in_a_thread_of_the_window_is_told_or_mended(thread: str, tmp_path: Path):
+    assert window_threads.PLACES[thread](tmp_path) == ""
 
 
 def test_without_a_fault_nothing_is_told():
