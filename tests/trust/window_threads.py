@@ -41,8 +41,12 @@ def fail_in_window_threads(tries: int) -> list[Verdict]:
 
 def fail_listening_to_the_engraver(folder: Path) -> str:
     """One drawn system cannot be read: the page comes all the same."""
-    with _deaths() as died, _planted(engrave, "_load_system", 1):
-        score = _engraved(folder, "listening")
+    with (
+        TemporaryDirectory(dir=folder) as unread,
+        _deaths() as died,
+        _planted(engrave, "_load_system", 1),
+    ):
+        score = _engraved(Path(unread), "new")
     if died or not score.done:
         return f"the page never came ({died}, {score.trouble!r})"
     return ""
