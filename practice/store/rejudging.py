@@ -10,8 +10,9 @@ from engine.standing import DEFINITIONS, Definitions
 from practice.store.importing import judge_kept
 from practice.store.kept import ENGINE_EDITION, KeptTake
 from practice.store.migrations import sum_up_day
+from practice.store.moments import microseconds
 from practice.store.section_rows import mark_cold
-from practice.store.store import Store, microseconds
+from practice.store.store import Store
 
 
 def find_outdated(store: Store, arrangement: Arrangement, every: bool = False) -> list[KeptTake]:

@@ -11,7 +11,7 @@ import json
 import shutil
 import sqlite3
 from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +29,7 @@ from practice.store.kept import (
     unpack_detail,
 )
 from practice.store.migrations import STEPS, migrate, version_of
+from practice.store.moments import microseconds, moment_of
 from practice.store.section_rows import write_sections
 
 #: An open take not written to for so long was left by a program that is gone.
@@ -363,7 +364,7 @@ def _kept_take(row: Sequence[Any]) -> KeptTake:
     (number, content_hash, title, path, instrument, source, started_us, zone_s, first, last, hands,
      pulse, rate, state, notes, length_s, passes, good, keeper, profile) = row  # fmt: skip
     start = TakeStart(
-        content_hash, title, path, instrument, source, _moment(started_us, zone_s),
+        content_hash, title, path, instrument, source, moment_of(started_us, zone_s),
         Span(first, last), hands or None, pulse, rate, _read_profile(profile),
     )  # fmt: skip
     return KeptTake(number, start, state, notes, length_s, passes, good, bool(keeper))
@@ -382,20 +383,7 @@ def _kept_pass(row: Sequence[Any]) -> KeptPass:
      start_s, start_q, rate, tempo, completed, right, wrong, extra, missing, timing, evenness, good,
      why_not, engine, zone_s) = row  # fmt: skip
     return KeptPass(
-        take, number, _moment(started_us, zone_s), day, first_note, last_note, Span(first, last),
+        take, number, moment_of(started_us, zone_s), day, first_note, last_note, Span(first, last),
         from_q, to_q, hands, Pulse(pulse, start_s, start_q, rate), tempo, bool(completed), right,
         wrong, extra, missing, timing, evenness, bool(good), why_not, engine,
     )  # fmt: skip
-
-
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-
-
-def microseconds(moment: datetime) -> int:
-    """Since 1970, UTC, as the store counts time."""
-    return (moment - _EPOCH) // timedelta(microseconds=1)
-
-
-def _moment(since_us: int, zone_s: int) -> datetime:
-    zone = timezone(timedelta(seconds=zone_s))
-    return (_EPOCH + timedelta(microseconds=since_us)).astimezone(zone)

@@ -262,3 +262,19 @@ def test_the_command(path: Path, tmp_path: Path) -> None:
     assert command(tmp_path)[0] == ExitStatus.WRONG_USE
     status, _, err = command(tmp_path / "nowhere", "--check")
     assert (status, err.count("\n")) == (ExitStatus.FAILED, 1)
+
+
+@pytest.mark.parametrize(
+    ("since_us", "zone_s", "year"),
+    [(2**62, 0, 9999), (-(2**62), 0, 1), (0, 10**9, 1970), (2**62, 86_399, 9999)],
+)
+def test_a_damaged_date_is_told_as_the_nearest_there_is(
+    path: Path, since_us: int, zone_s: int, year: int
+) -> None:
+    with sqlite3.connect(path) as db:
+        db.execute("UPDATE takes SET started_us = ?, zone_s = ? WHERE id = 3", (since_us, zone_s))
+    db.close()
+    with Store(path) as store:
+        take = next(t for t in store.takes() if t.number == 3)
+        assert take.start.started.year == year
+        assert len(store.events(3)) == 600
