@@ -45,6 +45,9 @@ TIMING_AT_MOST, HESITATION = 9.0, 4.0
 #: seconds; the same while the tempo is not known; of notes whose moment is free (graces, rolls).
 SPREAD_S, SPREAD_BEAT, SPREAD_WAY, FAR_S = 0.03, 0.03, 0.12, 2.5
 SPREAD_UNKNOWN, SPREAD_LOOSE_S = 0.4, 0.08
+#: Notes whose moment is free say nothing of the time, unless nothing else has for so many seconds
+#: that the way since is the vaguer.
+LOOSE_AT_MOST_S = SPREAD_LOOSE_S / SPREAD_WAY
 #: An interval twice as long as due, and longer by this, says nothing of the tempo.
 HALT_S = 0.3
 #: A jump out of the middle of playing, and after a long pause (which costs what it costs anyone).

@@ -254,7 +254,7 @@ def _pair_cost(x: Label, due: Due) -> float:
 
 
 def _missing_cost(note: int, m: ScoreMap) -> float:
-    return costs.MISS * max(m.heed[note], 0.3)
+    return costs.MISS * (max(m.heed[note], 0.3) if m.heed[note] else 0.05)
 
 
 def _tie_left_over(labels: list[Label], due: dict[int, Due], m: ScoreMap) -> None:

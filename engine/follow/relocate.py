@@ -18,7 +18,7 @@ from engine.follow.scoremap import ScoreMap
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int32]
-#: Where the player may have been before a jump: group, and how likely.
+#: Where the player may have been before a jump, likeliest first: group, and how likely.
 Origins = list[tuple[int, float]]
 
 #: Landings told, at most.
@@ -41,12 +41,20 @@ LIKELY_SLACK = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """A recent note: pitch, time, and the log probability of the best path before it."""
+    """A recent note, with what was known before it (what came after says nothing of where the
+    player was).
+
+    Attributes:
+        pause: how long the player had paused (0 not, 1 long).
+        before: log probability of the best path then.
+        origins: where the player may have been then (none: nowhere).
+    """
 
     pitch: int
     time_s: float
-    played: int
+    pause: float
     before: float
+    origins: Origins
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,34 +89,41 @@ def jump_cost(groups: IntArray, origins: Origins, habits: FloatArray, m: ScoreMa
     p[groups == 1] += 0.1 * to_start
     for from_group, share in origins:
         away_q = m.group_q_array[groups] - m.group_q[from_group]
-        behind_q = np.minimum(away_q, 0.0)
-        near = np.exp(behind_q / costs.NEAR_BEHIND_Q - (away_q - behind_q) / costs.NEAR_AHEAD_Q)
-        near *= np.where(away_q > 0, TO_AHEAD_A_Q, TO_BACK_A_Q)
-        p += share * near * near_here[groups]
+        p += share * _near(away_q) * near_here[groups]
     return np.asarray(-np.log(p))
+
+
+def _near(away_q: FloatArray) -> FloatArray:
+    """Chance of landing within a quarter of places so far ahead (or behind) of an origin."""
+    behind_q = np.minimum(away_q, 0.0)
+    near = np.exp(behind_q / costs.NEAR_BEHIND_Q - (away_q - behind_q) / costs.NEAR_AHEAD_Q)
+    return np.asarray(near * np.where(away_q > 0, TO_AHEAD_A_Q, TO_BACK_A_Q))
+
+
+def likely_origin(group: int, origins: Origins, m: ScoreMap) -> int:
+    """Which of several origins a jump to a group most likely came from (the likeliest, if far)."""
+    anywhere, near_here = m.landing_shares
+    away_q = m.group_q[group] - m.group_q_array[[from_group for from_group, _ in origins]]
+    chance = _near(away_q) * near_here[group] + anywhere[group]
+    return int(np.argmax(chance * np.array([share for _, share in origins])))
 
 
 def find_landings(
     recent: list[Heard],
-    origins: Origins,
     habits: FloatArray,
     s_per_q: float,
-    pauses: list[float],
     m: ScoreMap,
     hands: tuple[float, float] | None,
 ) -> list[Landing]:
     """The best few explanations of the recent notes (oldest first) by a jump among them.
 
-    `origins`: groups where the player may have been, likeliest first, with how likely each is
-    (none: nowhere). `habits`: the chance to begin again, by group. `hands`: how much leaving out
-    notes of the left and right hand counts; None while it is open.
+    `habits`: the chance to begin again, by group. `hands`: how much leaving out notes of the left
+    and right hand counts; None while it is open.
     """
     now = m.groups_of(recent[-1].pitch)
     if not len(now):
         return []
-    totals, firsts, starts, jumps = _read_back(
-        recent, now, origins, habits, s_per_q, pauses, m, hands
-    )
+    totals, firsts, starts, jumps = _read_back(recent, now, habits, s_per_q, m, hands)
     order = np.argsort(-totals, kind="stable")[:24]
     most = LANDINGS_OPEN if hands is None else LANDINGS
     out: list[Landing] = []
@@ -126,10 +141,8 @@ def find_landings(
 def _read_back(
     recent: list[Heard],
     now: IntArray,
-    origins: Origins,
     habits: FloatArray,
     s_per_q: float,
-    pauses: list[float],
     m: ScoreMap,
     hands: tuple[float, float] | None,
 ) -> tuple[FloatArray, IntArray, IntArray, FloatArray]:
@@ -140,21 +153,21 @@ def _read_back(
     alive, at, said = np.arange(len(now)), now, np.full(len(now), -0.5)
     matched = np.ones(len(now), dtype=bool)
     used: set[int] = set()
-    turns = _turns(origins[0][0] if origins else -1, m)
+    turns = [_turns(note.origins[0][0] if note.origins else -1, m) for note in recent]
     newest = len(recent) - 1
-    likely = _likeliest(recent, pauses, turns)
+    likely = _likeliest(recent, turns)
     for j in range(newest, -1, -1):
         note = recent[j]
         again = note.pitch in used
         if j < newest:
             at, matched = _step_back(at, note, recent[j + 1], s_per_q, said, m, again, hands)
         used = {note.pitch} if again else used | {note.pitch}
-        least = _least_jump(pauses[j], turns)
+        least = _least_jump(note.pause, turns[j])
         able = np.flatnonzero(matched & (note.before + said - least + LIKELY_SLACK > best[alive]))
         if len(able):
             here = at[able]
-            jump = costs.jump_at(pauses[j]) + jump_cost(here, origins, habits, m)
-            for group, cost in turns:
+            jump = costs.jump_at(note.pause) + jump_cost(here, note.origins, habits, m)
+            for group, cost in turns[j]:
                 jump[here == group] = np.minimum(jump[here == group], cost)
             total = note.before + said[able] - jump
             better = np.flatnonzero(total > best[alive[able]])
@@ -176,15 +189,13 @@ def _least_jump(pause: float, turns: Sequence[tuple[int, float]]) -> float:
     return min([costs.jump_at(pause), *(cost for _, cost in turns)])
 
 
-def _likeliest(
-    recent: list[Heard], pauses: list[float], turns: Sequence[tuple[int, float]]
-) -> list[float]:
+def _likeliest(recent: list[Heard], turns: Sequence[Sequence[tuple[int, float]]]) -> list[float]:
     """By note: the most that a jump at any note before it can come to, the candidate's own notes
     apart, so that those which cannot gain any more are let go."""
     out, most = [], -math.inf
-    for note, pause in zip(recent, pauses, strict=True):
+    for note, here in zip(recent, turns, strict=True):
         out.append(most + LIKELY_SLACK)
-        most = max(most, note.before - _least_jump(pause, turns))
+        most = max(most, note.before - _least_jump(note.pause, here))
     return out
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -12,6 +13,9 @@ import numpy.typing as npt
 from engine.arrangement import Arrangement, Hands, Span, notes_in, whole_span
 from engine.follow import costs
 from engine.follow.turns import find_turns
+
+FloatArray = npt.NDArray[np.float64]
+IndexArray = npt.NDArray[np.intp]
 
 #: A grace note is looked for this many quarters before its main note ("before").
 GRACE_LEAD_Q = 0.08
@@ -47,7 +51,7 @@ class ScoreMap:
         counted: 1 for a note that would be missed (neither optional nor grace), by note.
         heed: how much leaving a note out counts on the way (1, less for small print), by note.
         signs: notes with an ornament sign that sounds, by group; reach: semitones that a sign
-            brings beside its note, by note.
+            brings beside its note, by note; sign_end_q: until when, quarters, by note.
         group_q: onset of every group, quarters.
         members: the notes of every group.
         before_left, before_right: what leaving out all groups before would count, by group;
@@ -70,6 +74,7 @@ class ScoreMap:
     heed: list[float]
     signs: list[tuple[int, ...]]
     reach: dict[int, tuple[int, ...]]
+    sign_end_q: dict[int, float]
     before_left: list[float]
     before_right: list[float]
     pitch_q: list[list[float]]
@@ -78,13 +83,13 @@ class ScoreMap:
     bar: list[int]
     bar_start: npt.NDArray[np.bool_]
     turns: dict[int, tuple[int, ...]]
-    group_q_array: npt.NDArray[np.float64]
-    before: tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]
+    group_q_array: FloatArray
+    before: tuple[FloatArray, FloatArray]
     _last_at: dict[int, npt.NDArray[np.int32]] = field(default_factory=dict)
     _groups_of: dict[int, npt.NDArray[np.int32]] = field(default_factory=dict)
 
     @cached_property
-    def landing_shares(self) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    def landing_shares(self) -> tuple[FloatArray, FloatArray]:
         """By group: the chance to land there from anywhere, and how much of what lands near here
         lands on it (more on starts of bars)."""
         count, bars = len(self.group_q), max(int(self.bar_start.sum()), 1)
@@ -115,7 +120,7 @@ class ScoreMap:
         return found
 
 
-def heard_onsets(arrangement: Arrangement) -> npt.NDArray[np.float64]:
+def heard_onsets(arrangement: Arrangement) -> FloatArray:
     """Where each note is heard, quarters: graces just before the beat or at their note's end."""
     table = arrangement.table
     q = table["onset_q"].copy()
@@ -128,7 +133,7 @@ def heard_onsets(arrangement: Arrangement) -> npt.NDArray[np.float64]:
     return np.asarray(q, dtype=float)
 
 
-def leaders(arrangement: Arrangement, span: Span, hands: Hands) -> npt.NDArray[np.intp]:
+def leaders(arrangement: Arrangement, span: Span, hands: Hands) -> IndexArray:
     """Notes to be played in a span by hand(s): each unison once, by its leader if present."""
     kept: dict[int, int] = {}
     unison = arrangement.table["unison"]
@@ -144,9 +149,9 @@ def leaders(arrangement: Arrangement, span: Span, hands: Hands) -> npt.NDArray[n
 TRILL_NOTES, TRILL_NOTE_Q = 6, 0.13
 
 
-def written_trills(table: npt.NDArray[Any], order: npt.NDArray[np.intp]) -> npt.NDArray[np.bool_]:
-    """Notes of written-out trills: how many of them are played is the player's choice."""
-    out = np.zeros(len(table), dtype=bool)
+def written_trills(table: npt.NDArray[Any], order: IndexArray) -> list[IndexArray]:
+    """The notes of each trill or tremolo that is written out."""
+    out: list[IndexArray] = []
     for hand in (0, 1):
         mine = order[(table["hand"][order] == hand) & (table["duration_q"][order] <= TRILL_NOTE_Q)]
         mine = mine[table["grace"][mine] == 0]
@@ -156,9 +161,8 @@ def written_trills(table: npt.NDArray[Any], order: npt.NDArray[np.intp]) -> npt.
         turns = (pitch[2:] == pitch[:-2]) & (pitch[1:-1] != pitch[:-2])
         turns &= (np.diff(onset)[1:] <= TRILL_NOTE_Q) & (np.diff(onset)[:-1] <= TRILL_NOTE_Q)
         turns &= np.diff(onset)[1:] > 0
-        for start, end in _runs(turns):
-            if end - start + 2 >= TRILL_NOTES:
-                out[mine[start + 1 : end + 2]] = True
+        runs = [mine[start : end + 2] for start, end in _runs(turns)]
+        out += [run for run in runs if len(run) >= TRILL_NOTES]
     return out
 
 
@@ -179,7 +183,10 @@ def map_score(
     group_q, group_of = np.unique(q[order], return_inverse=True)
     group = np.full(len(table), -1, dtype=int)
     group[order] = group_of
-    free = written_trills(table, order)
+    trills = written_trills(table, order)
+    trilled, free = np.zeros(len(table), dtype=bool), np.zeros(len(table), dtype=bool)
+    for run in trills:
+        trilled[run], free[run[1:]] = True, True
     counted = (table["optional"] == 0) & (table["grace"] == 0) & ~free
     heed = np.where(table["optional"] == 1, SMALL_PRINT, 1.0) * ((table["grace"] == 0) & ~free)
     heed *= _share_of_chord(table, order, group_of)
@@ -192,7 +199,7 @@ def map_score(
         group=group.tolist(),
         pitch=table["pitch"].tolist(),
         right=table["hand"].tolist(),
-        loose=_loose(table).tolist(),
+        loose=(_loose(table) | trilled).astype(int).tolist(),
         counted=counted.astype(int).tolist(),
         group_q=group_q.tolist(),
         members=_members(order, group_of, len(group_q)),
@@ -200,25 +207,21 @@ def map_score(
         before_left=left.tolist(),
         before_right=right.tolist(),
         before=(left, right),
-        **_signs(arrangement, order, group_q),
+        **_signs(arrangement, order, group_q, trills),
         **_by_pitch(order, q, table["pitch"]),
         **_marks_of_groups(arrangement, group_q),
         group_q_array=group_q,
     )
 
 
-def _members(
-    order: npt.NDArray[np.intp], group_of: npt.NDArray[np.intp], count: int
-) -> list[tuple[int, ...]]:
+def _members(order: IndexArray, group_of: IndexArray, count: int) -> list[tuple[int, ...]]:
     out: list[list[int]] = [[] for _ in range(count)]
     for note, g in zip(order.tolist(), group_of.tolist(), strict=True):
         out[g].append(note)
     return [tuple(m) for m in out]
 
 
-def _share_of_chord(
-    table: npt.NDArray[Any], order: npt.NDArray[np.intp], group_of: npt.NDArray[np.intp]
-) -> npt.NDArray[np.float64]:
+def _share_of_chord(table: npt.NDArray[Any], order: IndexArray, group_of: IndexArray) -> FloatArray:
     """By note: leaving out a whole chord of a hand counts less than as many single notes."""
     share = np.ones(len(table))
     hand_group = group_of * 2 + table["hand"][order]
@@ -227,41 +230,54 @@ def _share_of_chord(
     return share
 
 
-def _loose(table: npt.NDArray[Any]) -> npt.NDArray[np.int_]:
+def _loose(table: npt.NDArray[Any]) -> npt.NDArray[np.bool_]:
     free = (table["grace"] > 0) | (table["arpeggiated"] > 0) | (table["ornament"] > 0)
-    return np.asarray(free, dtype=int)
+    return np.asarray(free)
 
 
 def _before(
-    order: npt.NDArray[np.intp],
-    group_of: npt.NDArray[np.intp],
-    heed: npt.NDArray[np.float64],
+    order: IndexArray,
+    group_of: IndexArray,
+    heed: FloatArray,
     count: int,
-) -> npt.NDArray[np.float64]:
+) -> FloatArray:
     in_group = np.bincount(group_of, weights=heed[order], minlength=count)
     return np.concatenate([[0.0], np.cumsum(in_group)])
 
 
 def _signs(
-    arrangement: Arrangement, order: npt.NDArray[np.intp], group_q: npt.NDArray[np.float64]
+    arrangement: Arrangement,
+    order: IndexArray,
+    group_q: FloatArray,
+    trills: Sequence[IndexArray],
 ) -> dict[str, Any]:
-    """Where ornament signs sound: from the group before their note to the note's end."""
+    """Where ornament signs sound: from the group before their note to the note's end; a trill
+    written out is one as well, of its two keys."""
     signs: list[list[int]] = [[] for _ in group_q]
     reach: dict[int, tuple[int, ...]] = {}
+    end_q: dict[int, float] = {}
     table = arrangement.table
     for k in order[table["ornament"][order] == 1].tolist():
         onset = float(table["onset_q"][k])
-        end = onset + float(table["duration_q"][k])
+        end = end_q[k] = onset + float(table["duration_q"][k])
         reach[k] = REACH_OF_SIGN.get(arrangement.notes[k].ornament, EITHER_SIDE)
         first = int(np.searchsorted(group_q, onset - 1e-6))
         for g in range(max(first - 1, 0), int(np.searchsorted(group_q, end - 1e-6))):
             signs[g].append(k)
-    return {"signs": [tuple(ks) for ks in signs], "reach": reach}
+    for run in trills:
+        k, first, last = int(run[0]), float(table["onset_q"][run[0]]), run[-1]
+        reach.setdefault(k, (0, int(table["pitch"][run[1]]) - int(table["pitch"][k])))
+        end_q.setdefault(k, float(table["onset_q"][last] + table["duration_q"][last]))
+        for g in range(
+            int(np.searchsorted(group_q, first - 1e-6)),
+            int(np.searchsorted(group_q, end_q[k] - 1e-6)),
+        ):
+            if k not in signs[g]:
+                signs[g].append(k)
+    return {"signs": [tuple(ks) for ks in signs], "reach": reach, "sign_end_q": end_q}
 
 
-def _by_pitch(
-    order: npt.NDArray[np.intp], q: npt.NDArray[np.float64], pitch: npt.NDArray[Any]
-) -> dict[str, Any]:
+def _by_pitch(order: IndexArray, q: FloatArray, pitch: npt.NDArray[Any]) -> dict[str, Any]:
     onsets: list[list[float]] = [[] for _ in range(128)]
     notes: list[list[int]] = [[] for _ in range(128)]
     for i in order.tolist():
@@ -270,7 +286,7 @@ def _by_pitch(
     return {"pitch_q": onsets, "pitch_notes": notes}
 
 
-def _marks_of_groups(arrangement: Arrangement, group_q: npt.NDArray[np.float64]) -> dict[str, Any]:
+def _marks_of_groups(arrangement: Arrangement, group_q: FloatArray) -> dict[str, Any]:
     starts = np.array([float(b.onset_q) for b in arrangement.bars])
     bar = np.maximum(np.searchsorted(starts, group_q + GRACE_LEAD_Q, side="right") - 1, 0)
     step = arrangement.seconds_at(group_q + 1e-3) - arrangement.seconds_at(group_q)

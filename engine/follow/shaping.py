@@ -115,14 +115,14 @@ class Shaping:
                 path.logp -= path.hasty
                 _charge(path, self._cost_of(node, note.velocity))
 
-    def weigh_landed(
-        self, paths: Sequence[Path], parent: Path, notes: Sequence[PlayedNote]
-    ) -> None:
-        """Charge paths that just landed, coming from `parent`, for the recent `notes` since."""
-        for path in paths:
-            self._from[path.landing] = parent.landing
+    def came_from(self, landing: int, before: int) -> None:
+        """Take note of which landing's path a new one left."""
+        self._from[landing] = before
         while len(self._from) > LANDINGS:
             del self._from[min(self._from)]
+
+    def weigh_landed(self, paths: Sequence[Path], notes: Sequence[PlayedNote]) -> None:
+        """Charge paths that just landed for the recent `notes` since."""
         chains = [_since_landing(path) for path in paths]
         for chain in chains:
             for node in chain:

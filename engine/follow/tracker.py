@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
 from engine.follow import costs
-from engine.follow.path import RIGHT, UNCLEAR, Node, Path, go_on, take_note, weight
-from engine.follow.relocate import Heard, Landing, Origins, find_landings
+from engine.follow.path import RIGHT, UNCLEAR, Node, Path, take_note, weight
+from engine.follow.relocate import Heard, Landing, find_landings, likely_origin
 from engine.follow.scoremap import ScoreMap
 from engine.follow.shaping import Shaping
+from engine.follow.ways import go_on
 from engine.performance import PlayedNote
 
 #: Paths kept, and of those with the same last jump; how much worse than the best one a path with
@@ -25,6 +27,36 @@ PROVED, RECENT = costs.SHAPING_NOTES - 12, 0.35
 LAND_WORSE = 14.0
 #: Cost of the last four notes together that is a surprise; where the notation has a turn.
 SURPRISE, SURPRISE_AT_TURN = 7.0, 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Where one path was before a note, and with which hands: what a jump would have come from."""
+
+    front: int
+    logp: float
+    landing: int
+    node: Node | None
+    left: float
+    right: float
+
+
+@dataclass(frozen=True, slots=True)
+class Recent:
+    """A note heard lately, how long the player had paused before it, and the origins of a jump at
+    it, likeliest first (one alone with no front: the player was lost)."""
+
+    note: PlayedNote
+    pause: float
+    origins: list[Origin]
+
+    def as_heard(self) -> Heard:
+        """The same for the search."""
+        best = self.origins[0].logp
+        shares = [math.exp(o.logp - best) for o in self.origins if o.front >= 0]
+        total = sum(shares)
+        where = [(o.front, x / total) for o, x in zip(self.origins, shares, strict=False)]
+        return Heard(self.note.pitch, self.note.onset_s, self.pause, best, where)
 
 
 class Tracker:
@@ -42,7 +74,7 @@ class Tracker:
         if score.s_per_q:
             nowhere.s_per_q = nowhere.usual = score.s_per_q[0]
         self.paths: list[Path] = [nowhere]
-        self._recent: list[tuple[PlayedNote, float]] = []
+        self._recent: list[Recent] = []
         self._search_until = 0
         self._shaping = Shaping(len(score.q))
         self._habits = np.zeros(len(score.group_q))
@@ -57,7 +89,7 @@ class Tracker:
     def hear(self, note: PlayedNote) -> None:
         """Take one more note in."""
         pause = self._pause_before(note)
-        self._recent.append((note, pause))
+        self._recent.append(Recent(note, pause, self._origins()))
         del self._recent[:-LOOK_BACK]
         ways: list[Path] = []
         for path in self.paths:
@@ -91,7 +123,7 @@ class Tracker:
         if not self._recent:
             return 1.0
         path, m = self.best, self.score
-        gap_s = note.onset_s - self._recent[-1][0].onset_s
+        gap_s = note.onset_s - self._recent[-1].note.onset_s
         if gap_s < costs.PAUSE_S:
             return 0.0
         late_s = gap_s
@@ -118,55 +150,51 @@ class Tracker:
 
     def _search(self) -> None:
         """Look for a place anywhere that explains the last notes better."""
-        path = self.best
-        chain = _last_nodes(path, len(self._recent))
-        recent = [
-            Heard(note.pitch, note.onset_s, node.played, node.logp + node.cost)
-            for (note, _), node in zip(self._recent, chain, strict=True)
-        ]
-        pauses = [pause for _, pause in self._recent]
-        is_open = path.front < 0 or max(pauses) > 0.0
+        path, recent = self.best, [r.as_heard() for r in self._recent]
+        is_open = path.front < 0 or any(r.pause > 0.0 for r in self._recent)
         hands = None if is_open else (weight(path.left), weight(path.right))
-        landings = find_landings(
-            recent, self._origins(), self._habits, path.usual, pauses, self.score, hands
-        )
-        landed = [self._land(landing, chain, path, None) for landing in landings]
+        landings = find_landings(recent, self._habits, path.usual, self.score, hands)
+        landed = [self._land(landing, recent, path, None) for landing in landings]
         if is_open:
-            landed += [self._land(x, chain, path, hand) for x in landings[:2] for hand in (0, 1)]
+            landed += [self._land(x, recent, path, hand) for x in landings[:2] for hand in (0, 1)]
         new = [p for p in landed if p is not None]
-        self._shaping.weigh_landed(new, path, [note for note, _ in self._recent])
+        self._shaping.weigh_landed(new, [r.note for r in self._recent])
         if path.front >= 0:
-            new.append(self._lose(chain, path))
+            new.append(self._lose(_last_nodes(path, len(self._recent)), path))
         self.paths = _keep([*self.paths, *new])
 
-    def _origins(self) -> Origins:
-        """Where the player may have been: the best path's place, and those of its likes."""
-        best = self.best
-        if best.front < 0:
-            return []
-        fronts: dict[int, tuple[int, float]] = {}
+    def _origins(self) -> list[Origin]:
+        """Where the player may be: the best path's place, and those of its likes."""
+        best = self.paths[0]
+        out = [_as_origin(best)]
+        if len(self.paths) == 1 or best.front < 0:
+            return out
+        least, known = best.logp - LIKES, {best.landing}
         for path in self.paths:
-            if path.front >= 0 and path.logp > best.logp - LIKES and path.landing not in fronts:
-                fronts[path.landing] = path.front, math.exp(path.logp - best.logp)
-        total = sum(share for _, share in fronts.values())
-        return [(front, share / total) for front, share in list(fronts.values())[:MOST_ORIGINS]]
+            if path.logp < least or len(out) == MOST_ORIGINS:
+                break
+            if path.front >= 0 and path.landing not in known:
+                known.add(path.landing)
+                out.append(_as_origin(path))
+        return out
 
     def _land(
-        self, landing: Landing, chain: list[Node], parent: Path, only: int | None
+        self, landing: Landing, recent: list[Heard], parent: Path, only: int | None
     ) -> Path | None:
         """Play the recent notes again from a landing, with both hands as before or only one."""
         if landing.total < self.best.logp - LAND_WORSE:
             return None
-        first, m = landing.first, self.score
-        note, pause = self._recent[first]
+        first, m = self._recent[landing.first], self.score
+        note, pause = first.note, first.pause
         origin = (note.index, landing.group, only)
         if any(path.origin == origin for path in self.paths):
             return None
-        if pause == 0.0 and self._is_near(landing.group, chain[first].prev):
+        told = recent[landing.first].origins
+        came = first.origins[likely_origin(landing.group, told, m) if told else 0]
+        if pause == 0.0 and self._is_near(landing.group, came.node):
             return None
         place = next(k for k in m.members[landing.group] if m.pitch[k] == note.pitch)
-        before = chain[first].prev
-        path = Path(landing.total, before)
+        path = Path(landing.total, came.node)
         self._landings += 1
         path.landing, path.origin = self._landings, origin
         path.young = 0 if landing.jump <= costs.TURN_BACK else costs.SHAPING_NOTES
@@ -177,20 +205,22 @@ class Tracker:
         path.s_per_q = path.usual = parent.usual
         path.steps = 0
         path.slips = parent.slips
-        path.left, path.right = parent.left, parent.right
+        path.left, path.right = came.left, came.right
         if only is not None:
             if m.right[place] != only:
                 return None
             path.left, path.right = (3.0, -3.0) if only == 0 else (-3.0, 3.0)
-        start = chain[first].logp + chain[first].cost - landing.jump
+        start = first.origins[0].logp - landing.jump
         start -= costs.ONE_HAND if only is not None else 0.0
         path.logp = start
-        take_note(path, place, chain[first].played, note.onset_s, m)
+        self._shaping.came_from(path.landing, came.landing)
+        take_note(path, place, note.index, note.onset_s, m)
         path.node = Node(
-            before, chain[first].played, RIGHT, place, start, landing.jump, note.onset_s, True
+            came.node, note.index, RIGHT, place, start, landing.jump, note.onset_s, True
         )
-        for node, (heard, pause) in zip(chain[first + 1 :], self._recent[first + 1 :], strict=True):
-            go_on(path, heard.pitch, heard.onset_s, node.played, m, pause, alone=True)
+        for later in self._recent[landing.first + 1 :]:
+            heard = later.note
+            go_on(path, heard.pitch, heard.onset_s, heard.index, m, later.pause, alone=True)
             if path.logp < self.best.logp - WORSE:
                 return None
         return path
@@ -215,6 +245,10 @@ class Tracker:
                 path.node, node.played, UNCLEAR, -1, path.logp, costs.LOST, node.time_s
             )
         return path
+
+
+def _as_origin(path: Path) -> Origin:
+    return Origin(path.front, path.logp, path.landing, path.node, path.left, path.right)
 
 
 def _last_nodes(path: Path, count: int) -> list[Node]:
