@@ -24,6 +24,8 @@ EXTRA, EXTRA_AT_LEAST, EXTRA_SHARE, SLIPS_GAIN = 5.5, 4.4, 1.6, 0.02
 EXTRA_AFTER_PAUSE = 3.0
 #: The same key again at once (within so many seconds): a double strike.
 DOUBLE_STRIKE, DOUBLE_S = 4.0, 0.15
+#: Two neighbours of a hand struck in the other order; the same once more within so many notes.
+SWAP, SWAP_AGAIN, SWAP_LATELY = 4.0, 2.0, 32
 #: A note of a sign or trill, beyond the written note.
 ORNAMENT = 1.2
 #: A note while nobody knows where the player is.

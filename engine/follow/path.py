@@ -7,6 +7,7 @@ import math
 from engine.follow import costs
 from engine.follow.scoremap import ScoreMap
 
+NEVER = 1 << 30
 RIGHT, WRONG, EXTRA, ORNAMENT, UNCLEAR = range(5)
 
 
@@ -50,9 +51,11 @@ class Path:
         since: the group landed on after the last jump.
         front_left, front_right: heed of the front group's notes already played, by hand.
         used: notes already played here (recent ones), to the index of the played note.
-        at_q, at_s: a moment of the score and when it was heard; before_q, before_s: the one before.
+        at_q, at_s: a moment of the score and when it was heard; before_q, before_s: the one before;
+            before_s_per_q: the tempo then.
         s_per_q: the player's tempo now.
         usual: the same over a long time.
+        swapped: the last played note that came before its neighbour, though written after it.
         steps: how many steps the tempo was told from; slips: share of wrong and extra notes lately.
         left, right: how much speaks for each hand being played (-3 to 3).
         node: what is said of the last note.
@@ -63,6 +66,7 @@ class Path:
         "at_s",
         "before_q",
         "before_s",
+        "before_s_per_q",
         "front",
         "front_left",
         "front_right",
@@ -78,6 +82,7 @@ class Path:
         "since",
         "slips",
         "steps",
+        "swapped",
         "used",
         "usual",
         "young",
@@ -94,7 +99,9 @@ class Path:
         self.at_q = self.at_s = self.before_q = self.before_s = 0.0
         self.s_per_q = self.usual = 0.5
         self.shaped = self.hasty = 0.0
+        self.before_s_per_q = 0.5
         self.steps = 0
+        self.swapped = -NEVER
         self.slips = 0.02
         self.left = self.right = 1.0
 
@@ -111,6 +118,7 @@ class Path:
         new.front_left, new.front_right = self.front_left, self.front_right
         new.used = self.used.copy()
         new.before_q, new.before_s = self.before_q, self.before_s
+        new.before_s_per_q, new.swapped = self.before_s_per_q, self.swapped
         new.origin = self.origin
         new.slips, new.young, new.shaped = self.slips, self.young, self.shaped
         new.hasty = self.hasty
@@ -203,7 +211,7 @@ def take_note(path: Path, note: int, played: int, time_s: float, m: ScoreMap) ->
             path.front_left += m.heed[note]
     path.used[note] = played
     if not m.loose[note] or time_s - path.at_s > costs.LOOSE_AT_MOST_S:
-        _keep_time(path, m.q[note], time_s)
+        keep_time(path, m.q[note], time_s)
 
 
 def _count_skipped(path: Path, group: int, m: ScoreMap) -> None:
@@ -222,7 +230,7 @@ def _forget(path: Path, m: ScoreMap) -> None:
     path.used = {note: played for note, played in path.used.items() if q[note] >= since_q}
 
 
-def _keep_time(path: Path, q: float, time_s: float) -> None:
+def keep_time(path: Path, q: float, time_s: float) -> None:
     """Follow the tempo: phase quickly, pace slowly, pace not at all across a hesitation."""
     way_q = q - path.at_q
     if way_q <= 1e-6:
@@ -243,7 +251,7 @@ def _keep_time(path: Path, q: float, time_s: float) -> None:
         path.steps += 1
         time_s -= min(max(0.25 * late_s, -0.03), 0.03)
         path.usual += 0.02 * way_q * (path.s_per_q - path.usual)
-    path.before_s, path.before_q = path.at_s, path.at_q
+    path.before_s, path.before_q, path.before_s_per_q = path.at_s, path.at_q, s_per_q
     path.at_s, path.at_q = time_s, q
 
 

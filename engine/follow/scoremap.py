@@ -265,11 +265,11 @@ def _signs(
         for g in range(max(first - 1, 0), int(np.searchsorted(group_q, end - 1e-6))):
             signs[g].append(k)
     for run in trills:
-        k, first, last = int(run[0]), float(table["onset_q"][run[0]]), run[-1]
+        k, last, onset = int(run[0]), run[-1], float(table["onset_q"][run[0]])
         reach.setdefault(k, (0, int(table["pitch"][run[1]]) - int(table["pitch"][k])))
         end_q.setdefault(k, float(table["onset_q"][last] + table["duration_q"][last]))
         for g in range(
-            int(np.searchsorted(group_q, first - 1e-6)),
+            int(np.searchsorted(group_q, onset - 1e-6)),
             int(np.searchsorted(group_q, end_q[k] - 1e-6)),
         ):
             if k not in signs[g]:

@@ -267,13 +267,14 @@ def _keep(ways: list[Path]) -> list[Path]:
     ways.sort(key=_minus_logp)
     floor, floor_of_variants = ways[0].logp - WORSE, ways[0].logp - VARIANT_WORSE
     out: list[Path] = []
-    seen: set[tuple[int, int, bool, bool]] = set()
+    seen: set[tuple[int, int, float, bool, bool]] = set()
     of_landing: dict[int, int] = {}
     for path in ways:
         if path.logp < floor:
             break
         node = path.node
-        place = (path.front, node.note if node else -1, path.left > 0.0, path.right > 0.0)
+        note = node.note if node else -1
+        place = (path.front, note, path.before_q, path.left > 0.0, path.right > 0.0)
         known = of_landing.get(path.landing, 0)
         if place in seen or known == VARIANTS or (known and path.logp < floor_of_variants):
             continue

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left
+from collections.abc import Sequence
 
 from engine.follow import costs
 from engine.follow.path import (
@@ -13,6 +14,7 @@ from engine.follow.path import (
     WRONG,
     Node,
     Path,
+    keep_time,
     note_cost,
     oddness,
     say,
@@ -23,6 +25,8 @@ from engine.follow.scoremap import ScoreMap
 
 #: A way beside the kinds of finding: an earlier stroke of the key was extra, this one is right.
 AGAIN = UNCLEAR + 1
+#: Another: this one and the one before were struck in the other order than written.
+SWAPPED = UNCLEAR + 2
 
 #: Cost, kind, written note (-1: none).
 Way = tuple[float, int, int]
@@ -48,7 +52,11 @@ def go_on(
         ways.sort()
     if not ways or ways[0][0] > costs.DOUBTFUL:
         ways.append((extra_cost(path, pitch, time_s, pause, m), EXTRA, -1))
-        others = wrong_note(path, pitch, time_s, m), again(path, pitch, time_s, m)
+        others = (
+            wrong_note(path, pitch, time_s, m),
+            again(path, pitch, time_s, m),
+            swapped(path, ways, played, time_s, m),
+        )
         ways.extend(way for way in others if way)
         ways.sort()
     most = ways[0][0] + costs.DOUBT
@@ -144,13 +152,45 @@ def wrong_note(path: Path, pitch: int, time_s: float, m: ScoreMap) -> Way | None
     return best
 
 
+def swapped(path: Path, ways: Sequence[Way], played: int, time_s: float, m: ScoreMap) -> Way | None:
+    """Take this note and the one before for two neighbours of a hand struck in the other order.
+
+    The time goes on as if they had come as written; whoever did so lately does it again.
+    """
+    node = path.node
+    if node is None or node.what != RIGHT or m.group[node.note] != path.front:
+        return None
+    for _, what, note in ways:
+        if what == RIGHT and _are_neighbours(path, note, node.note, m):
+            q, later_q = m.q[note], m.q[node.note]
+            s_per_q = path.before_s_per_q
+            late_s = node.time_s - path.before_s - (q - path.before_q) * s_per_q
+            then_s = time_s - node.time_s - (later_q - q) * s_per_q
+            cost = costs.SWAP if played - path.swapped > costs.SWAP_LATELY else costs.SWAP_AGAIN
+            cost += oddness(path, q - path.before_q, late_s, 0)
+            return cost + oddness(path, later_q - q, then_s, 0) - node.cost, SWAPPED, note
+    return None
+
+
+def _are_neighbours(path: Path, note: int, later: int, m: ScoreMap) -> bool:
+    """Two notes of one hand with nothing of it between them, the first not yet passed before."""
+    if m.right[note] != m.right[later] or m.loose[note] or m.loose[later]:
+        return False
+    between = m.before_right if m.right[note] else m.before_left
+    apart = between[m.group[later]] - between[m.group[note] + 1]
+    return path.before_q < m.q[note] < m.q[later] == path.at_q and apart < 1e-9
+
+
 def _go(path: Path, way: Way, played: int, time_s: float, m: ScoreMap) -> None:
     cost, what, note = way
-    path.slips += costs.SLIPS_GAIN * ((what != RIGHT and what != ORNAMENT) - path.slips)
+    path.slips += costs.SLIPS_GAIN * ((WRONG <= what <= EXTRA or what == AGAIN) - path.slips)
     if what == RIGHT:
         take_note(path, note, played, time_s, m)
     elif what == WRONG:
         take_wrong(path, note, played, m)
+    elif what == SWAPPED:
+        _take_swapped(path, note, played, time_s, m)
+        what = RIGHT
     elif what == AGAIN:
         path.node = _without(path.node, note)
         path.used[note] = played
@@ -158,6 +198,15 @@ def _go(path: Path, way: Way, played: int, time_s: float, m: ScoreMap) -> None:
             path.at_s = time_s
         what = RIGHT
     say(path, played, what, note, cost, time_s)
+
+
+def _take_swapped(path: Path, note: int, played: int, time_s: float, m: ScoreMap) -> None:
+    assert path.node is not None
+    path.used[note] = path.swapped = played
+    later_q, path.at_q, path.at_s = path.at_q, path.before_q, path.before_s
+    path.s_per_q = path.before_s_per_q
+    keep_time(path, m.q[note], path.node.time_s)
+    keep_time(path, later_q, time_s)
 
 
 def _without(node: Node | None, note: int) -> Node:
