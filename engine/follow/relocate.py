@@ -7,6 +7,7 @@ backwards through tables "the last group up to here with that pitch", for all ca
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -37,6 +38,8 @@ TO_AHEAD_A_Q, TO_BACK_A_Q = costs.TO_AHEAD / costs.NEAR_AHEAD_Q, costs.TO_BACK /
 THIN_AFTER, THIN_TO = 3, 40
 #: The chance to land somewhere is no more than e to this (shares overlap at a few places).
 LIKELY_SLACK = 0.5
+#: So far from an origin, quarters, that it does not matter; origins so near one another are one.
+FAR_Q, SAME_Q = 130.0, 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,21 +90,24 @@ def jump_cost(groups: IntArray, origins: Origins, habits: FloatArray, m: ScoreMa
     to_start = costs.TO_START_AFTER_END if at_end else costs.TO_START
     p[groups == 0] += to_start
     p[groups == 1] += 0.1 * to_start
-    for from_group, share in origins:
-        away_q = m.group_q_array[groups] - m.group_q[from_group]
-        p += share * _near(away_q) * near_here[groups]
+    if origins:
+        from_q = np.array([[m.group_q[from_group]] for from_group, _ in origins])
+        shares = np.array([[share] for _, share in origins])
+        p += (shares * _near(m.group_q_array[groups] - from_q)).sum(axis=0) * near_here[groups]
     return np.asarray(-np.log(p))
 
 
 def _near(away_q: FloatArray) -> FloatArray:
     """Chance of landing within a quarter of places so far ahead (or behind) of an origin."""
-    behind_q = np.minimum(away_q, 0.0)
-    near = np.exp(behind_q / costs.NEAR_BEHIND_Q - (away_q - behind_q) / costs.NEAR_AHEAD_Q)
-    return np.asarray(near * np.where(away_q > 0, TO_AHEAD_A_Q, TO_BACK_A_Q))
+    ahead = away_q > 0
+    near = np.exp(away_q * np.where(ahead, -1.0 / costs.NEAR_AHEAD_Q, 1.0 / costs.NEAR_BEHIND_Q))
+    return np.asarray(near * np.where(ahead, TO_AHEAD_A_Q, TO_BACK_A_Q))
 
 
 def likely_origin(group: int, origins: Origins, m: ScoreMap) -> int:
     """Which of several origins a jump to a group most likely came from (the likeliest, if far)."""
+    if len(origins) == 1:
+        return 0
     anywhere, near_here = m.landing_shares
     away_q = m.group_q[group] - m.group_q_array[[from_group for from_group, _ in origins]]
     chance = _near(away_q) * near_here[group] + anywhere[group]
@@ -114,17 +120,19 @@ def find_landings(
     s_per_q: float,
     m: ScoreMap,
     hands: tuple[float, float] | None,
+    least: float = -math.inf,
 ) -> list[Landing]:
     """The best few explanations of the recent notes (oldest first) by a jump among them.
 
     `habits`: the chance to begin again, by group. `hands`: how much leaving out notes of the left
-    and right hand counts; None while it is open.
+    and right hand counts; None while it is open. `least`: a total below this is of no use.
     """
     now = m.groups_of(recent[-1].pitch)
     if not len(now):
         return []
-    totals, firsts, starts, jumps = _read_back(recent, now, habits, s_per_q, m, hands)
-    order = np.argsort(-totals, kind="stable")[:24]
+    totals, firsts, starts, jumps = _read_back(recent, now, habits, s_per_q, m, hands, least)
+    found = np.flatnonzero(totals > least)
+    order = found[np.argsort(-totals[found], kind="stable")[:24]]
     most = LANDINGS_OPEN if hands is None else LANDINGS
     out: list[Landing] = []
     for i in order.tolist():
@@ -145,9 +153,10 @@ def _read_back(
     s_per_q: float,
     m: ScoreMap,
     hands: tuple[float, float] | None,
+    least: float,
 ) -> tuple[FloatArray, IntArray, IntArray, FloatArray]:
     """For each candidate: the best total, the first note after the jump, where, and its cost."""
-    best = np.full(len(now), -np.inf)
+    best = np.full(len(now), least)
     firsts = np.zeros(len(now), dtype=np.int32)
     starts, jumps = now.copy(), np.zeros(len(now))
     alive, at, said = np.arange(len(now)), now, np.full(len(now), -0.5)
@@ -155,15 +164,15 @@ def _read_back(
     used: set[int] = set()
     turns = [_turns(note.origins[0][0] if note.origins else -1, m) for note in recent]
     newest = len(recent) - 1
-    likely = _likeliest(recent, turns)
+    likely, chance = _likeliest(recent, turns), _chance_at_most(recent, now, habits, turns, m)
     for j in range(newest, -1, -1):
         note = recent[j]
         again = note.pitch in used
         if j < newest:
             at, matched = _step_back(at, note, recent[j + 1], s_per_q, said, m, again, hands)
         used = {note.pitch} if again else used | {note.pitch}
-        least = _least_jump(note.pause, turns[j])
-        able = np.flatnonzero(matched & (note.before + said - least + LIKELY_SLACK > best[alive]))
+        offer = note.before - _least_jump(note.pause, turns[j])
+        able = np.flatnonzero(matched & (offer + said + chance > best[alive]))
         if len(able):
             here = at[able]
             jump = costs.jump_at(note.pause) + jump_cost(here, note.origins, habits, m)
@@ -174,14 +183,46 @@ def _read_back(
             who = alive[able[better]]
             best[who], firsts[who], starts[who] = total[better], j, here[better]
             jumps[who] = jump[better]
-        keep = np.flatnonzero(said + likely[j] > best[alive])
+        keep = np.flatnonzero(said + likely[j] + chance > best[alive])
         if newest - j == THIN_AFTER and len(keep) > THIN_TO:
             keep = np.sort(keep[np.argpartition(-said[keep], THIN_TO)[:THIN_TO]])
         if not len(keep):
             break
         if len(keep) < len(alive):
-            alive, at, said = alive[keep], at[keep], said[keep]
+            alive, at, said, chance = alive[keep], at[keep], said[keep], chance[keep]
     return best, firsts, starts, jumps
+
+
+def _chance_at_most(
+    recent: Sequence[Heard],
+    now: IntArray,
+    habits: FloatArray,
+    turns: Sequence[Sequence[tuple[int, float]]],
+    m: ScoreMap,
+) -> FloatArray:
+    """For each candidate: log of what the chance to land where it may have landed is at most.
+
+    Only near an origin, a turn or a place where the player began before is it more than that of
+    landing anywhere.
+    """
+    anywhere, near_here = m.landing_shares
+    far = float(anywhere.max()) + TO_BACK_A_Q * math.exp(-FAR_Q / costs.NEAR_BEHIND_Q) * float(
+        near_here.max()
+    )
+    out = np.full(len(now), math.log(far))
+    special = [0, *np.flatnonzero(habits).tolist(), *{g for here in turns for g, _ in here}]
+    spans = [(g, g) for g in special]
+    seen: list[float] = []
+    for front in {front for note in recent for front, _ in note.origins}:
+        q = m.group_q[front]
+        if not any(abs(q - other) < SAME_Q for other in seen):
+            seen.append(q)
+            near_q = FAR_Q + SAME_Q
+            spans.append((bisect_left(m.group_q, q - near_q), bisect_left(m.group_q, q + near_q)))
+    for first, last in spans:
+        low, high = np.searchsorted(now, (first, last + REACH * len(recent) + 1))
+        out[low:high] = LIKELY_SLACK
+    return out
 
 
 def _least_jump(pause: float, turns: Sequence[tuple[int, float]]) -> float:
@@ -194,7 +235,7 @@ def _likeliest(recent: list[Heard], turns: Sequence[Sequence[tuple[int, float]]]
     apart, so that those which cannot gain any more are let go."""
     out, most = [], -math.inf
     for note, here in zip(recent, turns, strict=True):
-        out.append(most + LIKELY_SLACK)
+        out.append(most)
         most = max(most, note.before - _least_jump(note.pause, here))
     return out
 

@@ -153,7 +153,8 @@ class Tracker:
         path, recent = self.best, [r.as_heard() for r in self._recent]
         is_open = path.front < 0 or any(r.pause > 0.0 for r in self._recent)
         hands = None if is_open else (weight(path.left), weight(path.right))
-        landings = find_landings(recent, self._habits, path.usual, self.score, hands)
+        least = path.logp - LAND_WORSE
+        landings = find_landings(recent, self._habits, path.usual, self.score, hands, least)
         landed = [self._land(landing, recent, path, None) for landing in landings]
         if is_open:
             landed += [self._land(x, recent, path, hand) for x in landings[:2] for hand in (0, 1)]
