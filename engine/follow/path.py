@@ -57,7 +57,8 @@ class Path:
         usual: the same over a long time.
         swapped: the last played note that came before its neighbour, though written after it.
         steps: how many steps the tempo was told from; slips: share of wrong and extra notes lately.
-        left, right: how much speaks for each hand being played (-3 to 3).
+        left, right: how much speaks for each hand being played (-3 to 3); small: the same of small
+            print where it is most of the music.
         node: what is said of the last note.
     """
 
@@ -81,6 +82,7 @@ class Path:
         "shaped",
         "since",
         "slips",
+        "small",
         "steps",
         "swapped",
         "used",
@@ -104,6 +106,7 @@ class Path:
         self.swapped = -NEVER
         self.slips = 0.02
         self.left = self.right = 1.0
+        self.small = -1.0
 
     @property
     def extra(self) -> float:
@@ -125,6 +128,7 @@ class Path:
         new.landing, new.usual = self.landing, self.usual
         new.at_q, new.at_s, new.s_per_q, new.steps = self.at_q, self.at_s, self.s_per_q, self.steps
         new.left, new.right, new.since = self.left, self.right, self.since
+        new.small = self.small
         return new
 
 
@@ -169,6 +173,8 @@ def skip_cost(path: Path, group: int, m: ScoreMap) -> float:
     if left + right < 1e-9:
         return 0.0
     missed = left * weight(path.left) + right * weight(path.right)
+    if m.before_small:
+        missed += (m.before_small[group] - m.before_small[front + 1]) * weight(path.small)
     if missed < 1.0:
         return costs.MISS * missed
     return min(costs.MISS + costs.MISS_MORE * (missed - 1.0), costs.SKIP_AT_MOST)
@@ -209,6 +215,8 @@ def take_note(path: Path, note: int, played: int, time_s: float, m: ScoreMap) ->
         path.left = min(path.left + 1.5, 3.0)
         if group == path.front:
             path.front_left += m.heed[note]
+    if m.small[note]:
+        path.small = min(path.small + 1.5, 3.0)
     path.used[note] = played
     if not m.loose[note] or time_s - path.at_s > costs.LOOSE_AT_MOST_S:
         keep_time(path, m.q[note], time_s)
@@ -222,6 +230,8 @@ def _count_skipped(path: Path, group: int, m: ScoreMap) -> None:
         path.left = max(path.left - 0.6 * left, -3.0)
     if right:
         path.right = max(path.right - 0.6 * right, -3.0)
+    if m.before_small and m.before_small[group] > m.before_small[front + 1]:
+        path.small = max(path.small - 0.6, -3.0)
 
 
 def _forget(path: Path, m: ScoreMap) -> None:

@@ -21,8 +21,9 @@ IndexArray = npt.NDArray[np.intp]
 GRACE_LEAD_Q = 0.08
 
 
-#: Leaving out small print counts this much of leaving out any other note.
-SMALL_PRINT = 0.1
+#: Leaving out small print counts this much of leaving out any other note; and where a hand's music
+#: is mostly small print, so much more for a player who plays it.
+SMALL_PRINT, SMALL_PLAYED = 0.1, 0.4
 #: Each further note of a chord counts this much of the first.
 CHORD_NOTE = 0.4
 #: Semitones that a sign brings beside its note (either spelling of the neighbour).
@@ -56,6 +57,9 @@ class ScoreMap:
         members: the notes of every group.
         before_left, before_right: what leaving out all groups before would count, by group;
             before: the same two as arrays; group_q_array: group_q as one.
+        small: 1 for small print where it is most of what its hand has, by note; before_small: what
+            leaving out such notes in all groups before would count in addition, for a player who
+            plays them, by group (empty where there are none).
         pitch_q, pitch_notes: for each MIDI pitch the onsets and indices of its notes, in order.
         s_per_q: seconds a quarter at the marked tempo, by group.
         bar: index of the bar, by group. bar_start: 1 at the first group of a bar;
@@ -77,6 +81,8 @@ class ScoreMap:
     sign_end_q: dict[int, float]
     before_left: list[float]
     before_right: list[float]
+    small: list[int]
+    before_small: list[float]
     pitch_q: list[list[float]]
     pitch_notes: list[list[int]]
     s_per_q: list[float]
@@ -189,7 +195,9 @@ def map_score(
         trilled[run], free[run[1:]] = True, True
     counted = (table["optional"] == 0) & (table["grace"] == 0) & ~free
     heed = np.where(table["optional"] == 1, SMALL_PRINT, 1.0) * ((table["grace"] == 0) & ~free)
-    heed *= _share_of_chord(table, order, group_of)
+    share = _share_of_chord(table, order, group_of)
+    heed *= share
+    small = _mostly_small(table, order) & (heed > 0)
     left, right = (
         _before(order, group_of, heed * (table["hand"] == hand), len(group_q)) for hand in (0, 1)
     )
@@ -207,6 +215,10 @@ def map_score(
         before_left=left.tolist(),
         before_right=right.tolist(),
         before=(left, right),
+        small=small.astype(int).tolist(),
+        before_small=_before(order, group_of, SMALL_PLAYED * share * small, len(group_q)).tolist()
+        if small.any()
+        else [],
         **_signs(arrangement, order, group_q, trills),
         **_by_pitch(order, q, table["pitch"]),
         **_marks_of_groups(arrangement, group_q),
@@ -219,6 +231,17 @@ def _members(order: IndexArray, group_of: IndexArray, count: int) -> list[tuple[
     for note, g in zip(order.tolist(), group_of.tolist(), strict=True):
         out[g].append(note)
     return [tuple(m) for m in out]
+
+
+def _mostly_small(table: npt.NDArray[Any], order: IndexArray) -> npt.NDArray[np.bool_]:
+    """Small print of a hand that has mostly that."""
+    small = table["optional"] == 1
+    out = np.zeros(len(table), dtype=bool)
+    for hand in (0, 1):
+        mine = order[table["hand"][order] == hand]
+        if 2 * small[mine].sum() > len(mine):
+            out[mine] = small[mine]
+    return out
 
 
 def _share_of_chord(table: npt.NDArray[Any], order: IndexArray, group_of: IndexArray) -> FloatArray:

@@ -205,7 +205,7 @@ class Tracker:
         path.before_q, path.before_s = path.at_q, path.at_s
         path.s_per_q = path.usual = parent.usual
         path.steps = 0
-        path.slips = parent.slips
+        path.slips, path.small = parent.slips, parent.small
         path.left, path.right = came.left, came.right
         if only is not None:
             if m.right[place] != only:

@@ -108,3 +108,19 @@ def test_a_sign_ends_with_its_note() -> None:
     notes = play(arrangement)
     said = {f.played: f for n in notes for f in follower.hear(n)}
     assert [said[n.index].score for n in notes[9:12]] == [9, 10, 11]
+
+
+@SAID
+def test_a_figure_in_small_print_that_is_played_is_not_skipped_over_a_halt(said) -> None:
+    figure = (44, 51, 56, 60, 56, 51)
+    rows = [
+        note(q + k / 6, pitch, duration=1 / 6, hand="left", optional=k > 0)
+        for q in range(12)
+        for k, pitch in enumerate(figure)
+    ]
+    rows += [note(12 + k / 6, 40 + k, duration=1 / 6, hand="left", optional=True) for k in range(9)]
+    arrangement = page(rows)
+    even = [(n.onset_s, n.pitch) for n in play(arrangement)]
+    halted = [(s + (0.4 if k > 36 else 0.0), p) for k, (s, p) in enumerate(even)]
+    findings = said(arrangement, strokes(halted))
+    assert [f.score for f in findings if f.played is not None] == list(range(len(rows)))
