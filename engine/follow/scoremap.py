@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from engine.arrangement import Arrangement, Hands, Span, notes_in, whole_span
+from engine.arrangement import Arrangement, Hands, ScoreNote, Span, notes_in, whole_span
 from engine.follow import costs
 from engine.follow.turns import find_turns
 
@@ -283,7 +283,7 @@ def _signs(
     for k in order[table["ornament"][order] == 1].tolist():
         onset = float(table["onset_q"][k])
         end = end_q[k] = onset + float(table["duration_q"][k])
-        reach[k] = REACH_OF_SIGN.get(arrangement.notes[k].ornament, EITHER_SIDE)
+        reach[k] = _reach_of_sign(arrangement.notes[k])
         first = int(np.searchsorted(group_q, onset - 1e-6))
         for g in range(max(first - 1, 0), int(np.searchsorted(group_q, end - 1e-6))):
             signs[g].append(k)
@@ -298,6 +298,13 @@ def _signs(
             if k not in signs[g]:
                 signs[g].append(k)
     return {"signs": [tuple(ks) for ks in signs], "reach": reach, "sign_end_q": end_q}
+
+
+def _reach_of_sign(note: ScoreNote) -> tuple[int, ...]:
+    """Semitones a sign brings; from a doubly altered note the next letter may be three away."""
+    reach = REACH_OF_SIGN.get(note.ornament, EITHER_SIDE)
+    away = 3 if note.alter < 0 else -3
+    return (*reach, away) if abs(note.alter) == 2 and away // 3 * 2 in reach else reach
 
 
 def _by_pitch(order: IndexArray, q: FloatArray, pitch: npt.NDArray[Any]) -> dict[str, Any]:

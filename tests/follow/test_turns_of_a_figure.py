@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -124,3 +126,21 @@ def test_a_figure_in_small_print_that_is_played_is_not_skipped_over_a_halt(said)
     halted = [(s + (0.4 if k > 36 else 0.0), p) for k, (s, p) in enumerate(even)]
     findings = said(arrangement, strokes(halted))
     assert [f.score for f in findings if f.played is not None] == list(range(len(rows)))
+
+
+@SAID
+@pytest.mark.parametrize(("alter", "ornaments"), [(-2, 7), (-1, 0)])
+def test_a_trill_on_a_double_flat_may_reach_three_semitones(said, alter, ornaments) -> None:
+    rows = [note(q, 60 + (q * 5) % 7) for q in range(8)]
+    rows += [note(8, 69, duration=2, ornament="trill")]
+    rows += [note(10 + q, 50 + (q * 3) % 8) for q in range(6)]
+    arrangement = page(rows)
+    spelled = replace(arrangement.notes[8], step="B", alter=alter)
+    arrangement = replace(
+        arrangement, notes=(*arrangement.notes[:8], spelled, *arrangement.notes[9:])
+    )
+    played = [(n.onset_s, n.pitch) for n in play(arrangement)]
+    played += [(played[8][0] + 0.08 * k, 72 if k % 2 else 69) for k in range(1, 14)]
+    findings = [f for f in said(arrangement, strokes(played)) if f.played is not None]
+    trilled = [f for f in findings if strokes(played)[f.played].pitch == 72]
+    assert sum(f.what == "ornament" for f in trilled) == ornaments
