@@ -231,6 +231,63 @@ def scattered() -> list[PlayedNote]:
     return playing.notes()
 
 
+def wander(arrangement: Arrangement, seed: int, parts: int) -> list[PlayedNote]:
+    """Many short stretches from anywhere, with and without pauses, slips, one hand or both."""
+    rng = np.random.default_rng(seed)
+    playing = Playing(arrangement, seed, jitter_s=0.015)
+    end_q = int(arrangement.notes[-1].onset_q)
+    kinds = ["above", "left out", "added", "brushed", "third", "octave", "twice", "late"]
+    at = 0.0
+    for _ in range(parts):
+        length = float(rng.integers(5, 14))
+        playing.s_per_q = float(rng.choice([0.45, 0.6, 0.8]))
+        playing.stretch(
+            at,
+            min(at + length, end_q + 1.0),
+            pause_s=float(rng.choice([0.0, 0.2, 0.7, 1.3, 3.2])),
+            hand=str(rng.choice(["", "", "", "left", "right"])),
+            slips={int(k): str(rng.choice(kinds)) for k in rng.integers(0, 40, 3)},
+            small_print=bool(rng.random() < 0.5),
+        )
+        back = at + length - float(rng.integers(0, 9))
+        at = float(rng.choice([0.0, max(back, 0.0), float(rng.integers(0, end_q - 6))]))
+        at = min(at, end_q - 5.0)
+    return playing.notes()
+
+
+def small_page() -> Arrangement:
+    """A tune over a figure that is small print, rolled chords at the ends, a hand silent."""
+    rows: list[dict[str, Any]] = []
+    for bar in range(9):
+        if bar not in (4, 5):
+            low = 41 + (bar * 5) % 7
+            rows += [
+                note(bar * 4 + k / 3, low + (0, 7, 12, 7, 15, 12)[k % 6], duration=1 / 3,
+                     hand="left", optional=k % 6 != 0)
+                for k in range(12)
+            ]  # fmt: skip
+        rows += [note(bar * 4 + k, 70 + (bar * 3 + k * 5) % 14) for k in range(4)]
+        rows += [note(bar * 4, p + bar % 2, arpeggiated=True) for p in (60, 64) if bar % 3 == 2]
+    return page(rows, qpm=88.0)
+
+
+def exchanged() -> list[PlayedNote]:
+    """Neighbours of a figure in the other order, hesitations, a tempo that doubles."""
+    playing = Playing(drone_page(), 23)
+    playing.stretch(0, 12)
+    rows = sorted(playing.rows)
+    for i in (7, 8, 21, 30):
+        (s, p, v), (s2, p2, v2) = rows[i], rows[i + 1]
+        rows[i], rows[i + 1] = (s, p2, v2), (s2, p, v)
+    playing.rows = rows
+    playing.stretch(12, 20, pause_s=1.0)
+    playing.s_per_q = 0.35
+    playing.stretch(20, 34, bend=0.5)
+    playing.s_per_q = 1.1
+    playing.stretch(34, 44, pause_s=1.9)
+    return playing.notes()
+
+
 TAKES: dict[str, tuple[Callable[[], Arrangement], Callable[[], list[PlayedNote]]]] = {
     "usual": (drone_page, usual),
     "rehearsal": (drone_page, rehearsal),
@@ -239,6 +296,11 @@ TAKES: dict[str, tuple[Callable[[], Arrangement], Callable[[], list[PlayedNote]]
     "signs": (signs_page, signs),
     "repeats": (repeats_page, repeats),
     "scattered": (drone_page, scattered),
+    "exchanged": (drone_page, exchanged),
+    "wandering": (drone_page, lambda: wander(drone_page(), 31, 12)),
+    "wandering in small print": (small_page, lambda: wander(small_page(), 37, 12)),
+    "wandering among signs": (signs_page, lambda: wander(signs_page(), 41, 10)),
+    "wandering in repeats": (repeats_page, lambda: wander(repeats_page(), 43, 14)),
 }
 
 

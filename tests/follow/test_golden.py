@@ -1,4 +1,4 @@
-"""All that is said of seven takes, as it was when last looked at."""
+"""All that is said of twelve takes, as it was when last looked at."""
 
 from __future__ import annotations
 

@@ -83,6 +83,7 @@ def test_joints_may_be_three_quarters_apart(last: int, to: int, is_mended: bool)
         (range(8, 15), range(0, 8), 16, [0]),
         (range(8, 14), range(0, 8), 16, [0]),
         (range(8, 13), range(0, 8), 16, [0, 5]),
+        (range(8, 11), range(0, 8), 16, [0, 3]),
         (range(8, 16), range(0, 6), 16, [0]),
         (range(8, 16), range(0, 5), 0, [0, 8, 13]),
         (range(8, 16), range(1, 8), 16, [0]),
@@ -98,6 +99,19 @@ def test_both_joints_of_a_detour(
     there = notes(labels)[len(before) : len(before) + len(middle)]
     assert there == [k + moved for k in middle]
     assert jumps(labels) == jumped
+
+
+def test_a_detour_is_put_back_wherever_it_is() -> None:
+    rows = [note(q, 30 + q) for q in range(12)]
+    rows += [note(q + 12, p) for q, p in enumerate(PHRASE)]
+    rows += [note(q + 20, 50 + q) for q in range(8)]
+    rows += [note(q + 28, p) for q, p in enumerate(PHRASE)]
+    rows += [note(q + 36, 89 - q) for q in range(8)]
+    m = map_score(page(rows))
+    labels = said(m, range(20, 28), range(12, 20), range(36, 44))
+    mend_twins(labels, m)
+    assert notes(labels) == list(range(20, 44))
+    assert jumps(labels) == [0]
 
 
 def test_the_like_place_must_have_nearly_all() -> None:

@@ -93,6 +93,16 @@ def test_going_on_further_ahead_is_too(to: int, count: int) -> None:
     assert len(passes(scale(), *run(0, 9), *run(to, 20, 5.0))) == count
 
 
+@pytest.mark.parametrize(
+    ("between", "count"), [((10, 11, 12), 2), ((11, 12), 1), ((12, 13, 14), 2), ((13, 14), 1)]
+)
+def test_three_written_moments_must_lie_between(between: tuple[int, ...], count: int) -> None:
+    rows = [note(q, 40 + q) for q in (*range(10), *between, *range(15, 22))]
+    there = 10 + len(between)
+    notes = [(5.0 + 0.5 * i, there + i) for i in range(7)]
+    assert len(passes(page(rows), *run(0, 9), *notes)) == count
+
+
 def test_not_over_a_long_note() -> None:
     rows = [note(q, 40 + q) for q in range(8)] + [note(q, 40 + q) for q in range(20, 28)]
     found = passes(page(rows), *run(0, 7), *[(10.0 + k * 0.5, 8 + k) for k in range(8)])
@@ -140,6 +150,9 @@ def test_the_turns_of_the_notation_are_gone_without_a_new_pass() -> None:
     assert len(passes(arrangement, *run(0, 7), *run(16, 23, 6.1))) == 2
     assert len(passes(arrangement, *run(0, 5), *run(16, 23, 3.0))) == 1
     assert len(passes(arrangement, *run(0, 2), *run(16, 23, 1.5))) == 2
+    # The stop is measured from the last note, not from the one before it.
+    late = [*run(0, 6), (4.9, 7), *run(16, 23, 6.6)]
+    assert len(passes(arrangement, *late)) == 1
     # Going back from the middle of a bar after the turn is a new pass.
     assert len(passes(arrangement, *run(16, 22), *run(8, 12, 3.5))) == 2
 

@@ -231,10 +231,21 @@ def test_notes_that_answer_to_nothing_go_with_what_they_are_nearer_to() -> None:
     assert goings(row(*what, fresh=(0, 4), gaps={3: 0.9})) == [(0, 3), (3, 6)]
     assert goings(row(*what, fresh=(0, 4), gaps={4: 0.9})) == [(0, 4), (4, 6)]
     assert goings(row(*what, fresh=(0, 4), gaps={1: 0.9})) == [(0, 2), (2, 6)]
+    assert goings(row(EXTRA, RIGHT, RIGHT, EXTRA, fresh=(1,))) == [(1, 4)]
     # At the very beginning there is nothing before to go with; no further than eight notes back.
     assert goings(row(EXTRA, EXTRA, RIGHT, RIGHT, fresh=(2,))) == [(2, 4)]
     many = [RIGHT, *[EXTRA] * 10, RIGHT]
     assert goings(row(*many, fresh=(0, 11), gaps={2: 2.0, 5: 0.9})) == [(0, 5), (5, 12)]
+
+
+@pytest.mark.parametrize(("chords", "is_kept"), [(3, True), (4, False)])
+def test_nor_are_few_moments_enough(chords: int, is_kept: bool) -> None:
+    rows = [note(q, 50 + 7 * k + q) for q in range(chords) for k in range(4)]
+    m = map_score(page(rows))
+    labels = labels_of(m)
+    labels[5].what, labels[5].note = EXTRA, -1
+    refine(labels, m)
+    assert (labels[5].what == EXTRA) == is_kept
 
 
 def test_few_notes_keep_what_was_said_first() -> None:

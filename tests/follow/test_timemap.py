@@ -46,6 +46,14 @@ def test_a_moment_does_not_vouch_for_itself() -> None:
     assert told(TimeMap(q, s), 5.0)[0] == pytest.approx([5.5] * 3)
 
 
+def test_nor_does_the_last_one() -> None:
+    q, s = even()
+    s[9] += 2.0
+    due, near_s, _ = told(TimeMap(q, s), 9.0)
+    assert (due[0], due[2]) == pytest.approx((7.5, 7.5))
+    assert near_s == pytest.approx(0.5)
+
+
 def test_a_halt_is_seen_from_each_side_alone() -> None:
     q, s = even()
     s[5:] += 2.0
