@@ -1,4 +1,7 @@
-"""All that is said of twelve takes, as it was when last looked at."""
+"""All that is said of twelve takes, as it was when last looked at.
+
+Where following is changed on purpose: look at what differs, then `python -m tests.follow.golden`.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +12,7 @@ import pytest
 
 from tests.follow.golden import FOLDER, TAKES, said_of
 
+RENEW = "on purpose? look, then python -m tests.follow.golden"
 NUMBER = re.compile(r"-?\d+\.\d+")
 
 
@@ -26,6 +30,6 @@ def test_nothing_changed_unseen(name: str) -> None:
     now = said_of(name)
     assert kept.keys() == now.keys()
     for part, lines in kept.items():
-        assert len(lines) == len(now[part]), part
+        assert len(lines) == len(now[part]), f"{part}: more or fewer lines; {RENEW}"
         for line, found in zip(lines, now[part], strict=True):
-            assert is_like(line, found), f"{part}: {line!r} was kept, {found!r} is found"
+            assert is_like(line, found), f"{part}: {line!r} was kept, {found!r} is found; {RENEW}"
