@@ -57,6 +57,8 @@ JUMP, JUMP_AFTER_PAUSE = -math.log(3e-6), HESITATION - math.log(0.25)
 #: A pause begins when a note is late by this many seconds and this many beats; it is long at
 #: `LONG` times that.
 PAUSE_S, PAUSE_Q, LONG = 0.6, 0.6, 2.0
+#: Strokes so near one another begin together, after the same pause.
+TOGETHER_S = 0.05
 #: Where jumps land: at the start of the span (after its end, or else), near behind, near ahead, at
 #: the start of any bar, anywhere, and where the player began before. Of near landings this share is
 #: at the starts of bars.

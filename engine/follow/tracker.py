@@ -31,7 +31,8 @@ SURPRISE, SURPRISE_AT_TURN = 7.0, 4.0
 
 @dataclass(frozen=True, slots=True)
 class Origin:
-    """Where one path was before a note, and with which hands: what a jump would have come from."""
+    """Where one path was before a note, with which hands, at what pace and with how many slips: what
+    a jump would have come from."""
 
     front: int
     logp: float
@@ -39,6 +40,9 @@ class Origin:
     node: Node | None
     left: float
     right: float
+    usual: float
+    slips: float
+    small: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +128,8 @@ class Tracker:
             return 1.0
         path, m = self.best, self.score
         gap_s = note.onset_s - self._recent[-1].note.onset_s
+        if gap_s < costs.TOGETHER_S:
+            return self._recent[-1].pause
         if gap_s < costs.PAUSE_S:
             return 0.0
         late_s = gap_s
@@ -203,9 +209,9 @@ class Tracker:
         path.front = path.since = landing.group
         path.at_q, path.at_s = m.q[place], note.onset_s
         path.before_q, path.before_s = path.at_q, path.at_s
-        path.s_per_q = path.usual = parent.usual
+        path.s_per_q = path.usual = came.usual
         path.steps = 0
-        path.slips, path.small = parent.slips, parent.small
+        path.slips, path.small = came.slips, came.small
         path.left, path.right = came.left, came.right
         if only is not None:
             if m.right[place] != only:
@@ -249,7 +255,10 @@ class Tracker:
 
 
 def _as_origin(path: Path) -> Origin:
-    return Origin(path.front, path.logp, path.landing, path.node, path.left, path.right)
+    return Origin(
+        path.front, path.logp, path.landing, path.node,
+        path.left, path.right, path.usual, path.slips, path.small,
+    )  # fmt: skip
 
 
 def _last_nodes(path: Path, count: int) -> list[Node]:
