@@ -156,6 +156,27 @@ def test_what_is_left_out_on_the_way() -> None:
     assert skip_cost(path, 5, m) == 0.0
 
 
+def test_small_print_that_is_most_of_a_hand_counts_for_who_plays_it() -> None:
+    """A tenth of a note, and four tenths more as far as the player is believed to play it."""
+    rows = [note(q, 60 + q, optional=q % 4 != 0) for q in range(16)]
+    m = map_score(page(rows, qpm=120.0))
+    path = at(m, 4)
+    path.right, path.small = 40.0, -40.0
+    assert skip_cost(path, 7, m) == pytest.approx(3.5 * 0.2)
+    path.small = 40.0
+    assert skip_cost(path, 7, m) == pytest.approx(3.5 * (0.2 + 0.8))
+    assert skip_cost(path, 6, m) == pytest.approx(3.5 * (0.1 + 0.4))
+    path.small = 0.0
+    take_note(path, 5, 5, 2.5, m)
+    assert path.small == 1.5
+    take_note(path, 7, 7, 3.5, m)
+    assert path.small == pytest.approx(1.5 + 1.5 - 0.6)
+    take_note(path, 8, 8, 4.0, m)
+    take_note(path, 10, 10, 5.0, m)
+    # 2.4, less 0.6, and 1.5 more: no more than three.
+    assert path.small == 3.0
+
+
 def test_a_note_after_all_makes_good_most_of_its_being_left_out() -> None:
     m = scale()
     path = at(m, 6)

@@ -50,6 +50,13 @@ def test_at_the_end_all_up_to_the_furthest_is_told_and_nothing_after() -> None:
     assert missing.close() == []
 
 
+def test_the_rest_of_a_first_chord_is_missing_at_the_end() -> None:
+    m = map_score(page([note(0, 60), note(0, 64), note(1, 66)]))
+    missing = MissingNotes(m, False)
+    assert missing.take(0, False) == []
+    assert missing.close() == [1]
+
+
 def test_a_jump_ends_what_was_played_before() -> None:
     m = both()
     missing = MissingNotes(m, False)
