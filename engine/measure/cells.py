@@ -13,6 +13,8 @@ from engine.measure.tempo import Moments
 
 #: Fewer cells than these, or fewer notes, say nothing.
 LEAST_CELLS, LEAST_NOTES = 5, 24
+#: A tempo is followed over so many notes or cells that are not looked at, whichever are more.
+BRIDGED_NOTES, BRIDGED_CELLS = 8, 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -23,6 +25,9 @@ class Cells:
         score: index of each note. time_s, release_s, velocity: as played.
         mark_s: where each stands at the marked tempo, seconds.
         run: number of the unbroken row of cells each cell is in, shape (cells,).
+        stretch: number of the row of cells one tempo is followed through, shape (cells,): a run,
+            or several where only cells fingered otherwise lie between, and few.
+        step_s: mean length of a note step at the marked tempo (a cell's length over its places).
         excluded: cells of the span that are left out (slip, note missing, hesitation, struck
             out of order, or standing alone).
     """
@@ -33,6 +38,8 @@ class Cells:
     velocity: Numbers
     mark_s: Numbers
     run: Indices
+    stretch: Indices
+    step_s: float
     excluded: int
 
     @property
@@ -43,12 +50,36 @@ class Cells:
     def __len__(self) -> int:
         return len(self.score)
 
+    @property
+    def enough(self) -> bool:
+        """Whether they say anything."""
+        return len(self) >= LEAST_CELLS and self.score.size >= LEAST_NOTES
+
     def chosen(self, keep: npt.NDArray[np.bool_]) -> Cells:
-        """Only the cells asked for, in rows as unbroken as they still are."""
-        broken = np.cumsum(~keep) + self.run * (len(self) + 1)
+        """Only the cells asked for, in rows as unbroken as they still are.
+
+        One tempo is followed over up to eight notes or two cells that are not asked for; a cell
+        that stands alone even so is left out.
+        """
+        at = np.flatnonzero(keep)
+        between = np.diff(at, prepend=-1) - 1
+        most = max(BRIDGED_NOTES // self.places, BRIDGED_CELLS)
         fields = ("score", "time_s", "release_s", "velocity", "mark_s")
-        parts = {name: getattr(self, name)[keep] for name in fields}
-        return replace(self, **parts, run=_numbered(broken[keep]))
+        parts = {name: getattr(self, name)[at] for name in fields}
+        run = _parted(self.run[at], between > 0)
+        stretch = _parted(self.stretch[at], between > most)
+        return replace(self, **parts, run=run, stretch=stretch).paired()
+
+    def paired(self) -> Cells:
+        """Without the cells that stand alone, which are counted as left out."""
+        along = np.bincount(self.stretch, minlength=1)[self.stretch] > 1
+        if along.all():
+            return self
+        fields = ("score", "time_s", "release_s", "velocity", "mark_s")
+        parts = {name: getattr(self, name)[along] for name in fields}
+        run, stretch = _numbered(self.run[along]), _numbered(self.stretch[along])
+        lonely = int(np.sum(~along))
+        return replace(self, **parts, run=run, stretch=stretch, excluded=self.excluded + lonely)
 
     @property
     def even_on_page(self) -> bool:
@@ -58,10 +89,11 @@ class Cells:
         to the next is no unequal note.
         """
         goes_on = self.run[1:] == self.run[:-1]
-        steps = np.diff(self.mark_s, axis=1, append=np.nan)
-        steps[:-1, -1] = np.where(goes_on, self.mark_s[1:, 0] - self.mark_s[:-1, -1], np.nan)
-        mean = np.nanmean(steps, axis=1, keepdims=True)
-        return bool(np.allclose(np.nanmedian(steps / mean, axis=0), 1.0, rtol=0.02))
+        end = self.mark_s[:, 0] + self.step_s * self.places
+        end[:-1][goes_on] = self.mark_s[1:, 0][goes_on]
+        steps = np.diff(self.mark_s, axis=1, append=end[:, None])
+        mean = steps.mean(axis=1, keepdims=True)
+        return bool(np.allclose(np.median(steps / mean, axis=0), 1.0, rtol=0.02))
 
     @property
     def next_time_s(self) -> Numbers:
@@ -71,6 +103,11 @@ class Cells:
         goes_on = np.flatnonzero(self.run[1:] == self.run[:-1])
         out[goes_on, -1] = self.time_s[goes_on + 1, 0]
         return out
+
+
+def _parted(row: Indices, anew: npt.NDArray[np.bool_]) -> Indices:
+    """Rows numbered again, with a new one begun where asked."""
+    return _numbered(np.cumsum(anew) + row * (len(row) + 1))
 
 
 def _numbered(run: Indices) -> Indices:
@@ -89,9 +126,7 @@ def gather_cells(heard: Heard, moments: Moments, figure: Figure) -> Cells:
     wanted, rows = wanted[begun], rows[begun]
     regular = _regular(heard, moments, rows)
     cells = _built(heard, moments, wanted[regular], rows[regular], float(figure.cell_q))
-    lonely = np.bincount(cells.run, minlength=1)[cells.run] < 2 if len(cells) else regular[:0]
-    kept = cells.chosen(~lonely) if lonely.any() else cells
-    return replace(kept, excluded=len(wanted) - len(kept))
+    return replace(cells, excluded=int(np.sum(~regular))).paired()
 
 
 def _regular(heard: Heard, moments: Moments, rows: Indices) -> npt.NDArray[np.bool_]:
@@ -118,12 +153,17 @@ def _built(heard: Heard, moments: Moments, wanted: Indices, rows: Indices, cell_
         adjoins = np.abs(np.diff(start_q) - cell_q) < 1e-6
         follows = heard.onset_s[rows[1:, 0]] > heard.onset_s[rows[:-1, -1]]
         new[1:] = ~(adjoins & follows & (stretch[1:] == stretch[:-1]))
+    run = np.asarray(np.cumsum(new) - 1, dtype=np.intp)
+    mark_s = table["onset_s"][wanted]
+    lengths_s = np.diff(mark_s[:, 0])[~new[1:]]
     return Cells(
         wanted,
         heard.onset_s[rows],
         heard.release_s[rows],
         heard.velocity[rows],
-        table["onset_s"][wanted],
-        np.asarray(np.cumsum(new) - 1, dtype=np.intp),
+        mark_s,
+        run,
+        run,
+        float(np.median(lengths_s)) / wanted.shape[1] if len(lengths_s) else 0.0,
         0,
     )

@@ -1,7 +1,7 @@
 """A smooth tempo curve and the habits of the places, fitted together to the cells of a figure.
 
 Model: onset = smooth(marked time) + habit(place) + rest. The curve is a cubic regression
-spline over each unbroken run of cells (a new one after 48 cells), with one piece for every cell
+spline over each unbroken stretch of cells (a new one after 48 cells), with one piece for every cell
 or eight notes, whichever is more, so that it follows a rubato of four cells and more; the habits
 sum to nought. Both are found by least squares in one step, so that the curve cannot swallow a
 habit nor a habit the tempo, and the degrees of freedom that either costs are known exactly.
@@ -131,7 +131,7 @@ def _told(
     stretch = rate / rate.mean() - 1.0
     return EvenFit(
         curve.reshape(shape) / 1000.0 + cells.time_s.min(),
-        local.reshape(shape) / 1000.0 * _step_s(cells),
+        local.reshape(shape) / 1000.0 * cells.step_s,
         habit_ms,
         habit_cov,
         (without_habit - curve).reshape(shape),
@@ -157,20 +157,15 @@ def _spread(
     return tuple(spread)
 
 
-def _step_s(cells: Cells) -> float:
-    """Mean length of a note step at the marked tempo (a cell's length over its places)."""
-    starts = cells.mark_s[:, 0]
-    same = cells.run[1:] == cells.run[:-1]
-    return float(np.median(np.diff(starts)[same])) / cells.places
-
-
 def _tempo_curves(cells: Cells) -> tuple[tuple[tuple[slice, Numbers], ...], list[_Curve]]:
     blocks, curves = [], []
     for part in _parts(cells):
         x = cells.mark_s[part].ravel()
         notes = slice(part.start * cells.places, part.stop * cells.places)
         piece = max(PIECE_CELLS * cells.places, PIECE_NOTES)
-        value, slope = _spline(x, max(1, round(len(x) / piece)))
+        # No piece may lie in a gap with no note to say where it goes.
+        most = int(np.ptp(x) / np.diff(x).max())
+        value, slope = _spline(x, max(1, min(round(len(x) / piece), most)))
         q, r = np.linalg.qr(value)
         blocks.append((notes, value))
         curves.append(_Curve(part, notes, slope, q, r))
@@ -178,8 +173,8 @@ def _tempo_curves(cells: Cells) -> tuple[tuple[tuple[slice, Numbers], ...], list
 
 
 def _parts(cells: Cells) -> Iterator[slice]:
-    """Stretches of cells with a curve of their own: runs, the long ones cut into even parts."""
-    edges = np.flatnonzero(np.diff(cells.run, prepend=-1, append=-1))
+    """Stretches of cells with a curve of their own, the long ones cut into even parts."""
+    edges = np.flatnonzero(np.diff(cells.stretch, prepend=-1, append=-1))
     for first, last in pairwise(edges):
         count = -(-int(last - first) // CURVE_CELLS)
         cuts = np.linspace(first, last, count + 1).round().astype(int)

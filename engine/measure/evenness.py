@@ -7,6 +7,7 @@ after the smooth tempo, so it holds the habits of the places and the rest.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +17,14 @@ from engine.findings import Estimate, no_estimate
 from engine.measure import interval
 from engine.measure.cells import LEAST_CELLS, LEAST_NOTES, Cells, gather_cells
 from engine.measure.even_fit import fit_even
-from engine.measure.habits import Fingering, Place, by_fingering, cost_of_line, habits_of
+from engine.measure.habits import (
+    Fingering,
+    Place,
+    by_fingering,
+    cells_by_fingering,
+    cost_of_line,
+    habits_of,
+)
 from engine.measure.heard import Heard
 from engine.measure.shares import share_variance
 from engine.measure.steps import (
@@ -41,6 +49,8 @@ class Evenness:
 
     Attributes:
         hand, cell_places: whose figure, and notes in a cell.
+        fingering: what the measured cells go by, a finger a note ("5 3 2 1"), "" where the page has
+            none. Where it has several, all but `fingerings` is of the one most cells carry.
         cells, excluded_cells: used, and left out (slip, note missing, hesitation, out of order).
         note_interval_ms: median local interval from note to note.
         sd_ms: root mean square deviation from the smooth tempo, degrees of freedom put right.
@@ -63,12 +73,13 @@ class Evenness:
             Soc Am 97:3862-74). overlap_share: the same over the interval.
         moving_sd_ms, resting_sd_ms: rest where a line note comes with or before the next figure
             note, and where none does; line_cost_ms: their difference.
-        places: habits. fingerings: where the page carries more than one.
+        places: habits. fingerings: where the page carries more than one, each measured apart.
         band, band_words, audible_words: against the repertoire, and what the ear makes of it.
     """
 
     hand: Hand
     cell_places: int
+    fingering: str
     cells: int
     excluded_cells: int
     note_interval_ms: float
@@ -110,17 +121,21 @@ def measure_evenness(heard: Heard, moments: Moments) -> Evenness | Estimate:
         return no_estimate("no repeated figure in what was asked for")
     gathered = [(gather_cells(heard, moments, f), f) for f in figures]
     cells, figure = max(gathered, key=lambda g: g[0].score.size)
-    if len(cells) < LEAST_CELLS or cells.score.size < LEAST_NOTES:
+    groups = cells_by_fingering(heard.arrangement, figure, cells)
+    measured = next(iter(groups.values()))
+    if not measured.enough:
+        alike = " with one fingering" if len(groups) > 1 else ""
         return no_estimate(
-            f"too few whole cells of the figure: {len(cells)} ({cells.excluded} left out), "
-            f"at least {LEAST_CELLS} and {LEAST_NOTES} notes are needed",
-            n=len(cells),
+            f"too few whole cells of the figure{alike}: {len(measured)} ({measured.excluded} left "
+            f"out), at least {LEAST_CELLS} and {LEAST_NOTES} notes are needed",
+            n=len(measured),
         )
-    return evenness_of(heard.arrangement, figure, cells)
+    return evenness_of(heard.arrangement, figure, groups)
 
 
-def evenness_of(arrangement: Arrangement, figure: Figure, cells: Cells) -> Evenness:
-    """Everything about one figure from its cells."""
+def evenness_of(arrangement: Arrangement, figure: Figure, groups: Mapping[str, Cells]) -> Evenness:
+    """Everything about one figure from its cells by fingering; the first are measured."""
+    fingering, cells = next(iter(groups.items()))
     fit = fit_even(cells)
     steps = Steps.of(cells, fit)
     keeper = part_timekeeper(*intervals_of(cells, fit))
@@ -134,6 +149,7 @@ def evenness_of(arrangement: Arrangement, figure: Figure, cells: Cells) -> Evenn
     return Evenness(
         hand=figure.hand,
         cell_places=cells.places,
+        fingering=fingering,
         cells=len(cells),
         excluded_cells=cells.excluded,
         note_interval_ms=step_ms,
@@ -164,7 +180,7 @@ def evenness_of(arrangement: Arrangement, figure: Figure, cells: Cells) -> Evenn
         resting_sd_ms=resting,
         line_cost_ms=cost,
         places=habits_of(cells, fit),
-        fingerings=by_fingering(arrangement, figure, cells, fit),
+        fingerings=by_fingering(groups),
         band=band,
         band_words=words,
         audible_words=audible_words_of(audible),

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +13,7 @@ from engine.arrangement import Arrangement, Figure
 from engine.findings import Estimate, no_estimate
 from engine.measure import interval
 from engine.measure.cells import LEAST_CELLS, Cells
-from engine.measure.even_fit import EvenFit
+from engine.measure.even_fit import EvenFit, fit_even
 from engine.measure.quantiles import t_quantile
 
 
@@ -29,6 +31,7 @@ class Fingering:
     """Evenness of the cells with one printed fingering ("" before any is printed).
 
     Attributes:
+        cells: measured; those that stand alone among others are not.
         difference_ms: its SD less that of the commonest fingering.
     """
 
@@ -77,42 +80,57 @@ def _within_scale(fit: EvenFit) -> float:
     return float(max(count - taken, 1.0))
 
 
-def by_fingering(
-    arrangement: Arrangement, figure: Figure, cells: Cells, fit: EvenFit
-) -> tuple[Fingering, ...]:
-    """Cells of each printed fingering apart, the commonest first; empty where there is but one."""
-    printed = printed_fingerings(arrangement, figure)
-    names = np.array([printed[int(row[0])] for row in cells.score])
-    kinds, counts = np.unique(names, return_counts=True)
-    if len(kinds) < 2:
+def by_fingering(groups: Mapping[str, Cells]) -> tuple[Fingering, ...]:
+    """Each fingering apart, tempo and habits fitted to its own cells; empty where there is but one.
+
+    Args:
+        groups: cells by fingering, the one the others are compared with first.
+    """
+    if len(groups) < 2:
         return ()
     out: list[Fingering] = []
-    for kind in kinds[np.argsort(-counts, kind="stable")]:
-        rows = fit.deviation_ms[names == kind]
-        enough = len(rows) >= LEAST_CELLS
-        few = interval.too_few(len(rows), LEAST_CELLS, "cells", "ms")
-        sd = interval.rms_over(rows, fit.freedom_factor, "ms", fit.kept) if enough else few
-        reason = few.reason if out else "the others are compared with this one"
-        more = interval.difference_of(sd, out[0].sd_ms if out else few, "ms", reason)
-        out.append(Fingering(str(kind), len(rows), sd, more))
+    for fingering, cells in groups.items():
+        sd = _spread_of(cells)
+        first = out[0].sd_ms if out else no_estimate("the others are compared with this one", "ms")
+        more = interval.difference_of(sd, first, "ms", sd.reason if out else first.reason)
+        out.append(Fingering(fingering, len(cells), sd, more))
     return tuple(out)
+
+
+def _spread_of(cells: Cells) -> Estimate:
+    if len(cells) < LEAST_CELLS:
+        return interval.too_few(len(cells), LEAST_CELLS, "cells", "ms")
+    fit = fit_even(cells)
+    return interval.rms_over(fit.deviation_ms, fit.deviation_factor, "ms", fit.kept)
+
+
+def cells_by_fingering(arrangement: Arrangement, figure: Figure, cells: Cells) -> dict[str, Cells]:
+    """The cells of each fingering, the commonest first (of equals the one that sorts first)."""
+    printed = printed_fingerings(arrangement, figure)
+    names = [printed[int(row[0])] for row in cells.score]
+    counts = Counter(sorted(names))
+    if len(counts) < 2:
+        return {names[0]: cells} if names else {"": cells}
+    each = np.array(names, dtype=object)
+    chosen = {name: cells.chosen(each == name) for name in counts}
+    return dict(sorted(chosen.items(), key=lambda item: -len(item[1])))
 
 
 def printed_fingerings(arrangement: Arrangement, figure: Figure) -> dict[int, str]:
     """The fingering each cell (by its first note) goes by.
 
-    A cell without any goes on as the one before it (common practice); a repeat is fingered as
-    the first time. A note without a finger is "-".
+    A note without a finger goes on as in the cell before (common practice), so that a finger
+    printed again as a reminder changes nothing; "-" where none was printed yet. A repeat is
+    fingered as the first time.
     """
-    first_time: dict[str, str] = {}
+    first_time: dict[str, list[str]] = {}
     out: dict[int, str] = {}
-    last = ""
+    last = [""] * figure.places
     for cell in figure.occurrences:
-        fingers = [arrangement.notes[i].fingering for i in cell]
-        key = arrangement.notes[cell[0]].note_id
-        own = " ".join(f or "-" for f in fingers) if any(fingers) else last
-        last = first_time.setdefault(key, own)
-        out[cell[0]] = last
+        notes = [arrangement.notes[i] for i in cell]
+        own = [note.fingering or before for note, before in zip(notes, last, strict=True)]
+        last = first_time.setdefault(notes[0].note_id, own)
+        out[cell[0]] = " ".join(f or "-" for f in last) if any(last) else ""
     return out
 
 

@@ -54,13 +54,15 @@ class Steps:
 
 
 def intervals_of(cells: Cells, fit: EvenFit) -> tuple[Numbers, Columns]:
-    """Intervals in ms inside each stretch of one tempo curve, and what their mean is made of."""
+    """Intervals in ms inside each run of one tempo curve, and what their mean is made of."""
     times = cells.time_s.ravel() * 1000.0
+    run = np.repeat(cells.run, cells.places)
     parts, blocks, shared, at = [], [], [], 0
     for notes, columns in fit.columns.blocks:
-        parts.append(np.diff(times[notes]))
-        blocks.append((slice(at, at + len(parts[-1])), np.diff(columns, axis=0)))
-        shared.append(np.diff(fit.columns.shared[notes], axis=0))
+        same = np.diff(run[notes]) == 0
+        parts.append(np.diff(times[notes])[same])
+        blocks.append((slice(at, at + len(parts[-1])), np.diff(columns, axis=0)[same]))
+        shared.append(np.diff(fit.columns.shared[notes], axis=0)[same])
         at += len(parts[-1])
     return np.concatenate(parts), Columns(tuple(blocks), np.concatenate(shared))
 

@@ -25,7 +25,7 @@ from engine.arrangement import whole_span
 from engine.findings import Estimate
 from engine.measure import Measures, measure
 from engine.performance import Pulse
-from tests.measure.known_playing import Known, play_known, truths
+from tests.measure.known_playing import Known, fingering_truths, play_known, truths
 
 RUNS = 1000
 LOW, HIGH = 0.93, 0.97
@@ -124,6 +124,11 @@ def scenarios() -> Iterator[Scenario]:
         {k: v for k, v in truths(usual).items() if k.split(".")[1].endswith(steady)
          and k.startswith("evenness")},
     )  # fmt: skip
+    for turn, how in ((12, "by turns of four bars"), (3, "in every third bar")):
+        fingered = replace(
+            usual, other_habit=(0, -8, 0, 4, 0, 14, 0, -2), other_jitter=12.0, turn=turn
+        )
+        yield Scenario(f"a second fingering {how}", fingered, fingering_truths(fingered))
     yield _click()
     yield Scenario("97 % right", replace(usual, right=0.97), {"notes.right_share": 0.97})
     yield Scenario(

@@ -22,6 +22,7 @@ from tests.measure.by_hand import figure_of, page, with_form
 
 PLACES = 8
 #: Two harmonies by turns; the figure walks up and down each.
+FINGERINGS = ("53212123", "54212124")
 CHORDS = ((43, 50, 55, 58, 62, 58, 55, 50), (41, 48, 53, 57, 60, 57, 53, 48))
 TUNE = (67, 70, 74, 72, 70, 69, 67, 65)
 
@@ -39,6 +40,8 @@ class Known:
     upper, lower, figure: velocities (mean, SD) of line, its copy below, and figure.
     lift, catch: after the new bass (mean, SD). click, click_sd, click_drift: asynchrony with the
     strict pulse, its SD, and its trend for each minute. right: chance of a right note.
+    other_habit, other_jitter: of a second fingering, in the last third of every so many bars
+    (turn); no places: there is none.
     """
 
     bars: int = 48
@@ -64,6 +67,9 @@ class Known:
     click_sd: float = 0.0
     click_drift: float = 0.0
     right: float = 1.0
+    other_habit: tuple[float, ...] = ()
+    other_jitter: float = 0.0
+    turn: int = 12
     pulse: Pulse = field(default_factory=Pulse)
 
 
@@ -76,6 +82,24 @@ class Played:
     pedals: tuple[PedalMove, ...]
     findings: tuple[Finding, ...]
     pulse: Pulse
+
+
+def fingered_otherwise(known: Known) -> np.ndarray:
+    """Which bars go by the second fingering, shape (bars,)."""
+    last_third = np.arange(known.bars) % known.turn >= known.turn * 2 // 3
+    return last_third & bool(known.other_habit)
+
+
+def _fingered(arrangement: Arrangement, known: Known) -> Arrangement:
+    """The page with a finger over every figure note, where there are two fingerings."""
+    if not known.other_habit:
+        return arrangement
+    which = fingered_otherwise(known)
+    notes = list(arrangement.notes)
+    for bar, cell in enumerate(arrangement.form.figures[0].occurrences):
+        for i, finger in zip(cell, FINGERINGS[int(which[bar])], strict=True):
+            notes[i] = replace(notes[i], fingering=finger)
+    return replace(arrangement, notes=tuple(notes))
 
 
 @lru_cache(maxsize=8)
@@ -108,7 +132,7 @@ def texture(bars: int, interval_ms: float) -> Arrangement:
 def play_known(known: Known, seed: int) -> Played:
     """One playing."""
     draw = np.random.default_rng(seed)
-    arrangement = texture(known.bars, known.interval)
+    arrangement = _fingered(texture(known.bars, known.interval), known)
     grid_ms = _grid(known, draw)
     left, upper, lower, loud = _onsets(known, grid_ms, draw)
     notes, findings = _notes(arrangement, known, (left, upper, lower), loud, draw)
@@ -136,9 +160,9 @@ def _grid(known: Known, draw: np.random.Generator) -> np.ndarray:
 
 def _onsets(known: Known, grid: np.ndarray, draw: np.random.Generator):
     n = len(grid)
-    habit = np.array(known.habit) - np.mean(known.habit)
     keeper = np.cumsum(draw.normal(0, known.timekeeper, n)) if known.timekeeper else 0.0
-    left = grid + np.tile(habit, known.bars) + draw.normal(0, known.jitter, n) + keeper
+    habits, jitters = _by_bar(known)
+    left = grid + habits + draw.normal(0, jitters, n) + keeper
     left = left + draw.normal(0, known.finger, n)
     left = left + known.click + draw.normal(0, known.click_sd, n) + known.click_drift * grid / 6e4
     beneath = left[::4]
@@ -152,6 +176,18 @@ def _onsets(known: Known, grid: np.ndarray, draw: np.random.Generator):
     split = known.split + known.slope * (v_upper - v_lower)
     lower = upper + split + draw.normal(0, known.together_sd, len(beneath))
     return left, upper, lower, (v_left, v_upper, v_lower)
+
+
+def _by_bar(known: Known) -> tuple[np.ndarray, np.ndarray]:
+    """Habit and jitter of every figure note, by the fingering of its bar."""
+    other = np.repeat(fingered_otherwise(known), PLACES)
+    usual = np.tile(_centred(known.habit), known.bars)
+    otherwise = np.tile(_centred(known.other_habit or known.habit), known.bars)
+    return np.where(other, otherwise, usual), np.where(other, known.other_jitter, known.jitter)
+
+
+def _centred(habit: tuple[float, ...]) -> np.ndarray:
+    return np.array(habit) - np.mean(habit)
 
 
 def _velocities(level: tuple[float, float], n: int, draw: np.random.Generator) -> np.ndarray:
@@ -217,6 +253,23 @@ def truths(known: Known) -> dict[str, float]:
         "pedal.catch_ms": known.catch[0],
         "pedal.median_lift_ms": known.lift[0],
         "pedal.up_ms": known.catch[0] - known.lift[0],
+    }
+
+
+def fingering_truths(known: Known) -> dict[str, float]:
+    """The same of two fingerings: the measure is of the first, the second is told beside it."""
+    first, second = (
+        math.sqrt(float((_centred(habit) ** 2).mean()) + jitter**2)
+        for habit, jitter in ((known.habit, known.jitter), (known.other_habit, known.other_jitter))
+    )
+    whole = ("sd_ms", "rest_sd_ms", "robust_sd_ms", "median_sd_ioi_ms", "deviation_ms")
+    return {
+        **{
+            k: v for k, v in truths(known).items() if k.startswith("evenness") and k.endswith(whole)
+        },
+        "evenness.fingerings.0.sd_ms": first,
+        "evenness.fingerings.1.sd_ms": second,
+        "evenness.fingerings.1.difference_ms": second - first,
     }
 
 

@@ -196,6 +196,53 @@ def test_fingerings_are_compared_not_mixed():
     assert other.difference_ms.high < 0
 
 
+def fingered(which, cells=20):
+    """A drone whose every note carries the finger that `which` gives its index."""
+    arrangement = drone(cells=cells)
+    notes = tuple(replace(n, fingering=which(i)) for i, n in enumerate(arrangement.notes))
+    return replace(arrangement, notes=notes)
+
+
+def test_another_fingering_changes_nothing_of_what_is_measured():
+    # Twelve cells scatter by 2 ms, the next eight are fingered otherwise and scatter by 12.
+    jitter = np.random.default_rng(8).normal(0, 1, 80)
+    whole = fingered(lambda i: ("5321" if i < 48 else "5421")[i % 4])
+    found = evenness(whole, lambda i: jitter[i] * (2.0 if i < 48 else 12.0))
+    alone = evenness(fingered(lambda i: "5321"[i % 4], 12), lambda i: jitter[i] * 2.0)
+    assert (found.fingering, found.cells) == ("5 3 2 1", 12)
+    assert found.sd_ms.value == pytest.approx(alone.sd_ms.value)
+    assert found.places[1].deviation_ms.value == pytest.approx(alone.places[1].deviation_ms.value)
+    assert alone.fingerings == ()
+
+
+def test_two_fingerings_by_turns_share_no_habit():
+    # Every other cell is fingered otherwise, with place 2 late by 20 ms: its mean square is
+    # 20^2 (1/4 - 1/16) = 75, so that its spread is 8.66 ms; the other's is nought.
+    whole = fingered(lambda i: ("5321" if i // 4 % 2 else "5421")[i % 4])
+    found = evenness(whole, lambda i: 20.0 if i % 4 == 1 and i // 4 % 2 else 0.0)
+    late, even = found.fingerings
+    assert (late.sd_ms.value, found.sd_ms.value) == pytest.approx((75**0.5, 75**0.5), abs=1e-6)
+    assert even.sd_ms.value == pytest.approx(0.0, abs=1e-6)
+    assert found.places[1].deviation_ms.value == pytest.approx(15.0)
+    assert found.note_interval_ms == pytest.approx(200.0)
+    # No window of 16 notes is of one fingering.
+    assert "windows" in found.window_sd_ms.reason
+
+
+def test_a_reminder_is_no_other_fingering():
+    # Fingered in full once; later cells remind of the first finger only.
+    notes = "5321" + "    " * 7 + "5   " + "    " * 3
+    found = evenness(fingered(lambda i: notes[i].strip(), 12))
+    assert (found.fingering, found.fingerings) == ("5 3 2 1", ())
+
+
+def test_too_few_cells_of_each_fingering():
+    # Eight cells, four of each: enough to measure mixed, too few of either.
+    whole = fingered(lambda i: ("5321" if i < 16 else "5421")[i % 4], 8)
+    found = measured(whole, *play(whole, lambda i: 0.0)).evenness
+    assert "with one fingering: 4" in found.reason
+
+
 def test_a_fingering_that_scatters_more_is_told():
     # The first twelve cells are fingered one way and scatter by 2 ms; the next eight, fingered
     # once and then no more, another way and by 12.
