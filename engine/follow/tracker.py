@@ -31,8 +31,7 @@ SURPRISE, SURPRISE_AT_TURN = 7.0, 4.0
 
 @dataclass(frozen=True, slots=True)
 class Origin:
-    """Where one path was before a note, with which hands, at what pace and with how many slips: what
-    a jump would have come from."""
+    """Where one path was before a note, its hands, pace and slips: what a jump comes from."""
 
     front: int
     logp: float
