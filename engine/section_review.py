@@ -22,8 +22,9 @@ from engine.measure.timing import Timing, measure_timing
 from engine.review import PassReview
 from engine.standing import DEFINITIONS, Definitions, PassFacts, good_pass
 
-#: The player's usual evenness for (section key, hands, share of the marked tempo), None unknown.
-Usual = Callable[[str, Hands, float], float | None]
+#: The player's usual evenness for (section key, hands, share of the marked tempo, fingering), None
+#: unknown.
+Usual = Callable[[str, Hands, float, str], float | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +37,7 @@ class SectionReview:
         facts, good, why_not: see `engine.standing`.
         tempo_share: of the marked tempo, None where it cannot be told.
         timing_ms: median absolute deviation. evenness_ms: spread of the figure.
+        fingering: that the evenness is of, "" where the page tells none.
         step_ms: the figure's note interval, None where there is no figure.
         places: mean deviation in ms of each place of the cell.
         slips: count of each kind. seconds: how long it took.
@@ -54,6 +56,7 @@ class SectionReview:
     seconds: float
     places: tuple[Estimate, ...] = ()
     slips: Mapping[str, int] = field(default_factory=dict)
+    fingering: str = ""
 
 
 def section_span(section: Section) -> Span:
@@ -85,7 +88,7 @@ def review_sections(
     arrangement: Arrangement,
     one: PassReview,
     asked: Span | None = None,
-    usual: Usual = lambda key, hands, share: None,
+    usual: Usual = lambda key, hands, share, fingering: None,
     definitions: Definitions = DEFINITIONS,
 ) -> list[SectionReview]:
     """What a pass came to in each section that it touched, in order of the form.
@@ -140,8 +143,9 @@ def _review_part(
     key = section_key(arrangement, section)
     slips = _slips_in(arrangement, one, span)
     facts = _facts(heard, moments, timing, evenness, one, definitions)
+    fingering = evenness.fingering if isinstance(evenness, Evenness) else ""
     if share and facts.evenness_ms is not None:
-        facts = replace(facts, usual_ms=usual(key, one.hands, share))
+        facts = replace(facts, usual_ms=usual(key, one.hands, share, fingering))
     good, why_not = good_pass(facts, definitions)
     return SectionReview(
         key, one.hands, asked, facts, good, why_not, share,
@@ -151,6 +155,7 @@ def _review_part(
         float(np.ptp(heard.onset_s)),
         tuple(p.deviation_ms for p in evenness.places) if isinstance(evenness, Evenness) else (),
         dict(Counter(slips)),
+        fingering,
     )  # fmt: skip
 
 

@@ -113,7 +113,7 @@ def test_slips_are_counted_where_they_happened(pans: Arrangement) -> None:
 def test_usual_evenness_is_asked_for_and_used(pans: Arrangement) -> None:
     asked: list[tuple[str, str, float]] = []
 
-    def usual(key: str, hands: str, share: float) -> float:
+    def usual(key: str, hands: str, share: float, fingering: str) -> float:
         asked.append((key, hands, share))
         return 0.5
 

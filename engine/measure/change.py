@@ -155,6 +155,9 @@ def cost_of_other_hand(alone: Evenness, together: Evenness) -> Change:
     if (alone.hand, alone.cell_places) != (together.hand, together.cell_places):
         none = no_estimate("another figure", "ms")
         return Change("not comparable", none, None, None, "", "the two are different figures")
+    if alone.fingering != together.fingering:
+        none = no_estimate("another fingering", "ms")
+        return Change("not comparable", none, None, None, "", "the two were fingered otherwise")
     if abs(together.note_interval_ms / alone.note_interval_ms - 1.0) > LIKE_TEMPO:
         none = no_estimate("another tempo", "ms")
         return Change("not comparable", none, None, None, "", "the two were played at two tempos")

@@ -8,6 +8,7 @@ import threading
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from engine.arrangement import notes_in
 from engine.findings import Estimate
@@ -48,6 +49,14 @@ class Judged:
     sections: tuple[SectionReview, ...] = ()
 
 
+class Even(NamedTuple):
+    """How even a pass was: share of the marked tempo, ms, and what the figure was fingered by."""
+
+    tempo_share: float
+    evenness_ms: float
+    fingering: str = ""
+
+
 @dataclass(frozen=True, slots=True)
 class JudgeFailed:
     """A pass that could not be judged, and why; its notes are kept all the same."""
@@ -58,7 +67,7 @@ class JudgeFailed:
 
 def judge_pass(
     ended: PassEnded,
-    history: Sequence[tuple[float, float]] = (),
+    history: Sequence[Even] = (),
     instrument: Instrument | None = None,
     definitions: Definitions = DEFINITIONS,
 ) -> list[Judged]:
@@ -66,8 +75,7 @@ def judge_pass(
 
     Args:
         ended: the pass.
-        history: (share of the marked tempo, evenness in ms) of earlier passes on the same
-            instrument, oldest first.
+        history: earlier passes on the same instrument, oldest first.
         instrument: it as calibrated, if it was.
         definitions: what makes a pass good.
     """
@@ -85,11 +93,16 @@ def judge_pass(
 def _weigh(
     ended: PassEnded,
     one: PassReview,
-    history: Sequence[tuple[float, float]],
+    history: Sequence[Even],
     definitions: Definitions,
 ) -> Judged:
     share = value_of(one, "timing", "mark_share")
-    usual_ms = usual_evenness_ms(history, share, definitions) if share else None
+
+    def usual(key: str, hands: str, at: float, fingering: str) -> float | None:
+        like = [(e.tempo_share, e.evenness_ms) for e in history if e.fingering == fingering]
+        return usual_evenness_ms(like, at, definitions)
+
+    usual_ms = usual("", one.hands, share, fingering_of(one)) if share else None
     facts = replace(gather_facts(ended, one), usual_ms=usual_ms)
     good, why_not = good_pass(facts, definitions)
     first = one.first + ended.first
@@ -97,7 +110,7 @@ def _weigh(
         ended.arrangement,
         one,
         ended.span,
-        lambda key, hands, at: usual_evenness_ms(history, at, definitions),
+        usual,
         definitions,
     )
     return Judged(ended, replace(one, first=first), facts, share, good, why_not, tuple(sections))
@@ -127,6 +140,11 @@ def value_of(one: PassReview, measure: str, name: str) -> float | None:
     return estimate.value if isinstance(estimate, Estimate) else None
 
 
+def fingering_of(one: PassReview) -> str:
+    """What a pass's evenness is fingered by, "" where the page tells none."""
+    return str(getattr(one.measures.evenness, "fingering", ""))
+
+
 def detail_of(judged: Judged) -> PassDetail:
     """All that is said of a pass, ready to be kept."""
     one = judged.review
@@ -152,8 +170,8 @@ def _is_complete(ended: PassEnded, one: PassReview) -> bool:
     return bool(begins and one.played.to_q >= float(onset_q.max()) - beat_q)
 
 
-#: (share of the marked tempo, evenness in ms) of passes, oldest first, by the instrument's name.
-History = Mapping[str, Sequence[tuple[float, float]]]
+#: Passes, oldest first, by the instrument's name.
+History = Mapping[str, Sequence[Even]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,6 +235,6 @@ class Judge:
             self._deliver(JudgeFailed(ended, f"{type(error).__name__}: {error}"))
 
 
-def _remember(one: Judged, history: list[tuple[float, float]]) -> None:
+def _remember(one: Judged, history: list[Even]) -> None:
     if one.tempo_share and one.facts.evenness_ms is not None:
-        history.append((one.tempo_share, one.facts.evenness_ms))
+        history.append(Even(one.tempo_share, one.facts.evenness_ms, fingering_of(one.review)))

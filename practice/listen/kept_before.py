@@ -9,7 +9,7 @@ from pathlib import Path
 from engine.arrangement import Arrangement
 from engine.errors import UndersongError
 from engine.standing import DEFINITIONS, Definitions
-from practice.listen.judge import History
+from practice.listen.judge import Even, History
 from practice.listen.live_map import LiveMap
 from practice.store.importing import judge_kept
 from practice.store.keeper import TakeKeeper
@@ -61,11 +61,13 @@ def read_history(store_path: Path, arrangement: Arrangement) -> History:
             kept = store.passes(arrangement.content_hash)
     except StoreError:
         return {}
-    history: dict[str, list[tuple[float, float]]] = {}
+    history: dict[str, list[Even]] = {}
     for p in kept:
         if p.tempo_qpm and p.evenness_ms is not None and takes[p.take].source != "demo":
             share = p.tempo_qpm / arrangement.tempo_at(p.from_q).qpm
-            history.setdefault(takes[p.take].instrument, []).append((share, p.evenness_ms))
+            history.setdefault(takes[p.take].instrument, []).append(
+                Even(share, p.evenness_ms, p.fingering)
+            )
     return history
 
 

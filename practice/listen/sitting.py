@@ -33,7 +33,15 @@ from practice.listen.happenings import (
     TakeBegan,
     TakeEnded,
 )
-from practice.listen.judge import History, Judge, Judged, JudgeFailed, detail_of, value_of
+from practice.listen.judge import (
+    History,
+    Judge,
+    Judged,
+    JudgeFailed,
+    detail_of,
+    fingering_of,
+    value_of,
+)
 from practice.listen.listen import Listener
 from practice.listen.live_map import LiveMap
 from practice.listen.outcome import Outcome
@@ -384,4 +392,5 @@ def keep_as(judged: Judged, number: int, started: datetime, take: int = 0) -> Ke
         replace(one.pulse), tempo if tempo == tempo else None, facts.completed, facts.right,
         facts.wrong, facts.extra, facts.missing, facts.deviation_ms,
         value_of(one, "evenness", "sd_ms"), judged.good, judged.why_not,
+        fingering=fingering_of(one),
     )  # fmt: skip

@@ -26,10 +26,13 @@ from practice.progress.weak_bars import find_weak_bars
 from practice.snapshot import MapCell
 from practice.store.history import (
     Day,
+    Fingered,
     MonthOfPlaces,
     Sums,
     Totals,
     read_days,
+    read_fingering,
+    read_fingerings,
     read_instrument,
     read_kinds,
     read_place_months,
@@ -62,6 +65,7 @@ class HandProgress:
         places_then, places_now: deviation of each place in ms, oldest and newest passes at like
             tempo. place_months: the same month by month, the last `MONTHS`.
         alone: for both hands, the days of the figure's hand alone at this tempo.
+        fingerings: that the figure was played with, the latest first; all evenness is of the first.
     """
 
     hands: Hands
@@ -75,6 +79,7 @@ class HandProgress:
     places_now: tuple[tuple[float, ...], ...] = ()
     place_months: tuple[MonthOfPlaces, ...] = ()
     alone: tuple[Day, ...] = ()
+    fingerings: tuple[Fingered, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,6 +227,7 @@ def _read_hand(
         tuple(map(tuple, now)),
         place_months=tuple(read_place_months(store, key, hands, tempo, _months(days))),
         alone=_days_alone(store, key, tempo) if hands == "both" else (),
+        fingerings=tuple(read_fingerings(store, key, hands)),
     )
 
 
@@ -233,9 +239,14 @@ def _months(days: Sequence[Day]) -> list[str]:
 def _days_alone(store: Store, key: str, tempo: float | None) -> tuple[Day, ...]:
     """Days of the hand that has the figure, alone, on the instrument both were played on last."""
     played_on = read_instrument(store, key, "both")
+    fingering = read_fingering(store, key, "both")
     alone: tuple[Hands, ...] = ("left", "right")
     days = [
-        [d for d in read_days(store, key, hands, tempo) if d.evenness_ms.value is not None]
+        [
+            d
+            for d in read_days(store, key, hands, tempo, fingering=fingering)
+            if d.evenness_ms.value is not None
+        ]
         for hands in alone
         if read_instrument(store, key, hands) == played_on
     ]

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from practice.progress.news import find_news
 from practice.progress.progress import HandProgress, Progress, SectionProgress
+from practice.store.history import Fingered
 
 BARS = "▁▂▃▄▅▆▇█"
 #: A sparkline shows at most so many days, the newest.
@@ -77,6 +78,21 @@ def _say_hand(hand: HandProgress, terminal: bool) -> Iterator[str]:
     if terminal and len(hand.days) > 1:
         yield f"         {_say_sparks(hand)}"
     yield from (f"         {claim.words}" for claim in hand.claims)
+    if told := say_fingerings(hand.fingerings):
+        yield f"         {told}"
+
+
+def say_fingerings(fingerings: Sequence[Fingered]) -> str:
+    """Which fingering the evenness is of, where there are others; "" where there is but one."""
+    if len(fingerings) < 2:
+        return ""
+    now, *others = fingerings
+    told = ", ".join(
+        f"{o.passes} pass{'es' * (o.passes != 1)} with {o.fingering or 'none told'} "
+        f"({o.first} to {o.last})"
+        for o in others
+    )
+    return f"evenness is of the fingering {now.fingering or 'none told'}; not compared: {told}"
 
 
 def _say_tempo(hand: HandProgress) -> str:

@@ -48,8 +48,20 @@ def compare_takes(store: Store, one: int, other: int) -> list[Comparison]:
         if a.value is None and b.value is None:
             continue
         change = not_comparable() if apart else compare_passes(a, b, better)
+        if group == "evenness" and not apart:
+            change = _fingered_otherwise(*measures) or change
         out.append(Comparison(what, a, b, change))
     return out
+
+
+def _fingered_otherwise(one: Mapping[str, Any], other: Mapping[str, Any]) -> Change | None:
+    """What is said of a figure fingered in two ways; None where it is fingered alike."""
+    told = [(m.get("evenness") or {}).get("fingering") or "none told" for m in (one, other)]
+    if told[0] == told[1]:
+        return None
+    none = no_estimate("another fingering", "ms")
+    words = f"another fingering, {told[0]} against {told[1]}"
+    return Change("not comparable", none, None, None, "", words)
 
 
 def _measures(store: Store, number: int) -> Mapping[str, Any]:

@@ -39,7 +39,7 @@ class Day:
         right_share: share of all notes right. seconds: spent, parts included.
         tempo_share: fastest good pass, None where there was none.
         timing_ms: mean over the passes on the instrument played last, so that all days are one
-            series. evenness_ms: the same for passes at like tempo.
+            series. evenness_ms: the same for passes at like tempo and with one fingering.
         instrument: number of the one played on, 0 for none known, -1 for several.
     """
 
@@ -64,30 +64,72 @@ def usual_tempo(recent: Sequence[KeptSection]) -> float | None:
 
 
 def read_days(
-    store: Store, key: str, hands: Hands, tempo: float | None, limit: int = DAYS_SHOWN
-) -> list[Day]:
+    store: Store, key: str, hands: Hands, tempo: float | None, limit: int = DAYS_SHOWN,
+    fingering: str | None = None,
+) -> list[Day]:  # fmt: skip
     """The last days on which a section was played by a hand, oldest first.
 
     Args:
         tempo: share of the marked tempo near which evenness is compared, to within a band of 5 %.
+        fingering: of the figure, None for the one played last.
     """
-    near = _bands(tempo)
     played_on = read_instrument(store, key, hands)
     rows = store.query(
         """SELECT day, sum(passes), sum(good), sum(parts),
             1.0 * sum(notes_right) / max(sum(notes), 1), sum(seconds), max(tempo_share),
-            sum(iif(instrument = ?6, timing_n, 0)),
-            total(iif(instrument = ?6, timing_sum, 0)),
-            total(iif(instrument = ?6, timing_squares, 0)),
-            sum(iif(instrument = ?6 AND band BETWEEN ?3 AND ?4, even_n, 0)),
-            total(iif(instrument = ?6 AND band BETWEEN ?3 AND ?4, even_sum, 0)),
-            total(iif(instrument = ?6 AND band BETWEEN ?3 AND ?4, even_squares, 0)),
+            sum(iif(instrument = ?4, timing_n, 0)),
+            total(iif(instrument = ?4, timing_sum, 0)),
+            total(iif(instrument = ?4, timing_squares, 0)),
             min(instrument), max(instrument)
             FROM section_days WHERE key = ?1 AND hands = ?2
-            GROUP BY day ORDER BY day DESC LIMIT ?5""",
-        (key, hands, *near, limit, played_on),
+            GROUP BY day ORDER BY day DESC LIMIT ?3""",
+        (key, hands, limit, played_on),
     )
-    return [_day(key, hands, row) for row in reversed(rows)]
+    told = read_fingering(store, key, hands) if fingering is None else fingering
+    even = _even_days(store, (key, hands, told, played_on, *_bands(tempo), limit))
+    return [_day(key, hands, row, even.get(row[0], (0, 0.0, 0.0))) for row in reversed(rows)]
+
+
+def _even_days(store: Store, asked: tuple[Any, ...]) -> dict[str, tuple[int, float, float]]:
+    """Count, sum and sum of squares of the evenness, by day."""
+    rows = store.query(
+        """SELECT day, sum(n), total(sum), total(squares) FROM even_days
+            WHERE key = ? AND hands = ? AND fingering = ? AND instrument = ?
+            AND band BETWEEN ? AND ? GROUP BY day ORDER BY day DESC LIMIT ?""",
+        asked,
+    )
+    return {day: (n, total, squares) for day, n, total, squares in rows}
+
+
+def read_fingering(store: Store, key: str, hands: Hands) -> str:
+    """What the figure of a section was last fingered by, "" where none is told."""
+    rows = store.query(
+        """SELECT fingering FROM section_passes WHERE key = ?1 AND hands = ?2
+            AND day = (SELECT max(day) FROM even_days WHERE key = ?1 AND hands = ?2)
+            AND evenness_ms IS NOT NULL ORDER BY started_us DESC, take DESC, pass DESC LIMIT 1""",
+        (key, hands),
+    )
+    return str(rows[0][0]) if rows else ""
+
+
+@dataclass(frozen=True, slots=True)
+class Fingered:
+    """Passes whose evenness is of one fingering ("" none told), and the local dates of the ends."""
+
+    fingering: str
+    passes: int
+    first: str
+    last: str
+
+
+def read_fingerings(store: Store, key: str, hands: Hands) -> list[Fingered]:
+    """Every fingering that the figure of a section was played with, the latest first."""
+    rows = store.query(
+        """SELECT fingering, sum(n), min(day), max(day) AS last FROM even_days
+            WHERE key = ? AND hands = ? GROUP BY fingering ORDER BY last DESC, fingering""",
+        (key, hands),
+    )
+    return [Fingered(*row) for row in rows]
 
 
 def _bands(tempo: float | None) -> tuple[int, int]:
@@ -126,12 +168,11 @@ def read_sums(store: Store, key: str, hands: Hands) -> Sums:
     return Sums(days, passes, good, seconds)
 
 
-def _day(key: str, hands: Hands, row: Sequence[Any]) -> Day:
-    (day, passes, good, parts, right, seconds, tempo, n, total, squares, m, even, even_squares,
-     one, other) = row  # fmt: skip
+def _day(key: str, hands: Hands, row: Sequence[Any], even: tuple[int, float, float]) -> Day:
+    day, passes, good, parts, right, seconds, tempo, n, total, squares, one, other = row
     return Day(
         key, hands, day, passes, good, parts, right, seconds, tempo,
-        mean_from(n, total, squares, "ms"), mean_from(m, even, even_squares, "ms"),
+        mean_from(n, total, squares, "ms"), mean_from(*even, "ms"),
         one if one == other else -1,
     )  # fmt: skip
 
@@ -208,26 +249,26 @@ def read_places(
 ) -> tuple[list[list[float]], list[list[float]]]:
     """Deviation of each place in ms, one row a pass: the oldest passes and the newest.
 
-    All on the instrument played last and at like tempo; at most `PLACES_OF` on each side, and none
-    on both.
+    All on the instrument and with the fingering played last and at like tempo; at most `PLACES_OF`
+    on each side, and none on both.
 
     Args:
         tempo: share of the marked tempo near which they are compared.
     """
-    played_on = read_instrument(store, key, hands)
+    played_on, fingering = read_instrument(store, key, hands), read_fingering(store, key, hands)
     ((half,),) = store.query(
-        """SELECT total(even_n) / 2 FROM section_days
-            WHERE key = ? AND hands = ? AND instrument = ? AND band BETWEEN ? AND ?""",
-        (key, hands, played_on, *_bands(tempo)),
+        """SELECT total(n) / 2 FROM even_days WHERE key = ? AND hands = ? AND instrument = ?
+            AND fingering = ? AND band BETWEEN ? AND ?""",
+        (key, hands, played_on, fingering, *_bands(tempo)),
     )
     sides = []
     for order in ("ASC", "DESC"):
         rows = store.query(
             f"""SELECT places FROM section_passes s JOIN takes t ON t.id = s.take
                 WHERE key = ?1 AND s.hands = ?2 AND places != '' AND coalesce(t.instrument, 0) = ?4
-                AND round(20 * s.tempo_share) BETWEEN ?5 AND ?6
+                AND round(20 * s.tempo_share) BETWEEN ?5 AND ?6 AND fingering = ?7
                 ORDER BY s.started_us {order} LIMIT ?3""",
-            (key, hands, min(PLACES_OF, int(half)), played_on, *_bands(tempo)),
+            (key, hands, min(PLACES_OF, int(half)), played_on, *_bands(tempo), fingering),
         )
         told = [json.loads(text) for (text,) in rows]
         sides.append([row for row in told if None not in row and len(row) == len(told[0])])
@@ -249,18 +290,18 @@ def read_place_months(
     """The places month by month, from at most `PLACES_OF` passes of each, at like tempo.
 
     Args:
-        tempo: as for `read_places`; all on the instrument played last.
+        tempo: as for `read_places`; all on the instrument and with the fingering played last.
         months: "2026-03", in order.
     """
-    played_on = read_instrument(store, key, hands)
+    played_on, fingering = read_instrument(store, key, hands), read_fingering(store, key, hands)
     out = []
     for month in months:
         rows = store.query(
             """SELECT places FROM section_passes s JOIN takes t ON t.id = s.take
                 WHERE key = ?1 AND s.hands = ?2 AND day BETWEEN ?3 || '-01' AND ?3 || '-31'
                 AND places != '' AND coalesce(t.instrument, 0) = ?4
-                AND round(20 * s.tempo_share) BETWEEN ?5 AND ?6 LIMIT ?7""",
-            (key, hands, month, played_on, *_bands(tempo), PLACES_OF),
+                AND round(20 * s.tempo_share) BETWEEN ?5 AND ?6 AND fingering = ?8 LIMIT ?7""",
+            (key, hands, month, played_on, *_bands(tempo), PLACES_OF, fingering),
         )
         told = [json.loads(text) for (text,) in rows]
         told = [row for row in told if None not in row and len(row) == len(told[0])]

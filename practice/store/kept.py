@@ -18,7 +18,7 @@ from engine.performance import Pulse
 from engine.section_review import SectionReview
 
 #: Raised whenever the engine would say something else of the same notes.
-ENGINE_EDITION = "2"
+ENGINE_EDITION = "3"
 
 #: Parts of the measures that are worked out again when wanted.
 NOT_KEPT = frozenset({"timing.tempo_curve", "balance.phrases"})
@@ -74,6 +74,7 @@ class KeptPass:
 
     `span` holds the bars it touched. `first_note` and `last_note` count in the take.
     `timing_ms`, `evenness_ms`, `tempo_qpm`: None where there was nothing to tell it from.
+    `fingering`: what the evenness was fingered by, "" where the page tells none.
     """
 
     take: int
@@ -98,6 +99,7 @@ class KeptPass:
     good: bool
     why_not: str
     engine: str = ENGINE_EDITION
+    fingering: str = ""
 
 
 @dataclass(frozen=True, slots=True)

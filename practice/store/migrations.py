@@ -243,6 +243,43 @@ def _join_instruments(db: sqlite3.Connection) -> None:
         sum_up_day(db, key, day)
 
 
+def _tell_fingerings(db: sqlite3.Connection) -> None:
+    """What each evenness was fingered by, and its sums by day apart from the other fingering's.
+
+    Until now fingerings were mixed: what is there already is told as "", until judged again.
+    """
+    for table in ("passes", "section_passes"):
+        db.execute(f"ALTER TABLE {table} ADD COLUMN fingering TEXT NOT NULL DEFAULT ''")
+    db.execute(
+        """CREATE TABLE even_days (
+            key TEXT NOT NULL,
+            hands TEXT NOT NULL,
+            day TEXT NOT NULL,
+            fingering TEXT NOT NULL,       -- a finger a note, '' where none is told
+            band INTEGER NOT NULL,         -- as in section_days
+            instrument INTEGER NOT NULL,
+            n INTEGER NOT NULL, sum REAL NOT NULL, squares REAL NOT NULL,
+            PRIMARY KEY (key, hands, day, fingering, band, instrument)) WITHOUT ROWID"""
+    )
+    for key, day in db.execute("SELECT DISTINCT key, day FROM section_passes").fetchall():
+        sum_up_even_day(db, key, day)
+
+
+def sum_up_even_day(db: sqlite3.Connection, key: str, day: str) -> None:
+    """Sum up the evenness of one section's day afresh, by fingering, inside a transaction."""
+    db.execute("DELETE FROM even_days WHERE key = ? AND day = ?", (key, day))
+    db.execute(
+        """INSERT INTO even_days
+            SELECT key, s.hands, day, fingering, coalesce(round(tempo_share * 20), 0) AS band,
+            coalesce(instrument, 0) AS played_on,
+            count(*), total(evenness_ms), total(evenness_ms * evenness_ms)
+            FROM section_passes s INDEXED BY sections_by_day JOIN takes t ON t.id = s.take
+            WHERE key = ? AND day = ? AND evenness_ms IS NOT NULL
+            GROUP BY s.hands, fingering, band, played_on""",
+        (key, day),
+    )
+
+
 #: In the order they are taken. New ones go at the end.
 STEPS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     _make_takes,
@@ -251,6 +288,7 @@ STEPS: tuple[Callable[[sqlite3.Connection], None], ...] = (
     _sum_up_days,
     _keep_old_judgements,
     _keep_profiles,
+    _tell_fingerings,
 )
 
 

@@ -9,9 +9,8 @@ from engine.arrangement import Arrangement
 from engine.standing import DEFINITIONS, Definitions
 from practice.store.importing import judge_kept
 from practice.store.kept import ENGINE_EDITION, KeptTake
-from practice.store.migrations import sum_up_day
 from practice.store.moments import microseconds
-from practice.store.section_rows import mark_cold
+from practice.store.section_rows import sum_up
 from practice.store.store import Store
 
 
@@ -59,6 +58,5 @@ def _put_aside(store: Store, take: int, now: datetime) -> int:
         db.execute("DELETE FROM section_passes WHERE take = ?", (take,))
         before = db.execute("DELETE FROM passes WHERE take = ?", (take,)).rowcount
         for key, day in days:
-            mark_cold(db, key, day)
-            sum_up_day(db, key, day)
+            sum_up(db, key, day)
     return int(before)

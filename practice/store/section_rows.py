@@ -8,10 +8,10 @@ from collections.abc import Sequence
 from typing import Any
 
 from engine.section_review import SectionReview
-from practice.store.migrations import sum_up_day
+from practice.store.migrations import sum_up_day, sum_up_even_day
 
 COLUMNS = """take, pass, key, hands, started_us, day, cold, asked, good, why_not, tempo_share,
-    notes_right, notes, seconds, timing_ms, evenness_ms, step_ms, places, slips"""
+    notes_right, notes, seconds, timing_ms, evenness_ms, step_ms, places, slips, fingering"""
 
 
 def write_sections(
@@ -34,8 +34,7 @@ def write_sections(
         [(take, number, *_row(part, started_us, day)) for part in parts],
     )
     for key, when in {*old, *((part.key, day) for part in parts)}:
-        mark_cold(db, key, when)
-        sum_up_day(db, key, when)
+        sum_up(db, key, when)
 
 
 def _row(part: SectionReview, started_us: int, day: str) -> tuple[Any, ...]:
@@ -46,11 +45,19 @@ def _row(part: SectionReview, started_us: int, day: str) -> tuple[Any, ...]:
         part.key, part.hands, started_us, day, 0, part.asked, part.good, part.why_not,
         part.tempo_share, facts.right, notes, part.seconds, part.timing_ms.value,
         part.evenness_ms.value, part.step_ms, _text(places), _text(dict(part.slips)),
+        part.fingering,
     )  # fmt: skip
 
 
 def _text(thing: Any) -> str:
     return json.dumps(thing, separators=(",", ":")) if thing else ""
+
+
+def sum_up(db: sqlite3.Connection, key: str, day: str) -> None:
+    """All that is kept of one section's day, afresh, inside a transaction."""
+    mark_cold(db, key, day)
+    sum_up_day(db, key, day)
+    sum_up_even_day(db, key, day)
 
 
 def mark_cold(db: sqlite3.Connection, key: str, day: str) -> None:

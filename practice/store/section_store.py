@@ -41,6 +41,7 @@ class KeptSection:
     step_ms: float | None
     places_ms: tuple[float | None, ...]
     slips: dict[str, int]
+    fingering: str = ""
 
     @property
     def right_share(self) -> float:
@@ -92,11 +93,11 @@ def read_cold(store: Store, key: str, hands: Hands, limit: int) -> list[KeptSect
 
 def _kept_section(row: Sequence[Any]) -> KeptSection:
     (take, number, key, hands, started_us, day, cold, asked, good, why_not, tempo, right, notes,
-     seconds, timing, evenness, step, places, slips) = row  # fmt: skip
+     seconds, timing, evenness, step, places, slips, fingering) = row  # fmt: skip
     return KeptSection(
         take, number, key, hands, started_us, day, bool(cold), bool(asked), bool(good), why_not,
         tempo, right, notes, seconds, timing, evenness, step,
-        tuple(json.loads(places)) if places else (), json.loads(slips) if slips else {},
+        tuple(json.loads(places)) if places else (), json.loads(slips) if slips else {}, fingering,
     )  # fmt: skip
 
 

@@ -186,7 +186,7 @@ class Store:
             kept.hands, kept.pulse.kind, kept.pulse.start_s, kept.pulse.start_q, kept.pulse.rate,
             kept.tempo_qpm, kept.completed, kept.right, kept.wrong, kept.extra, kept.missing,
             kept.timing_ms, kept.evenness_ms, kept.good, kept.why_not, kept.engine,
-            pack_detail(detail), kept.take,
+            kept.fingering, pack_detail(detail), kept.take,
         )  # fmt: skip
         with self._told(), self._transaction():
             self._db.execute(
@@ -357,7 +357,7 @@ _TAKES = """SELECT t.id, a.content_hash, a.title, a.path, coalesce(i.name, ''), 
 
 _PASS_COLUMNS = """take, number, started_us, day, first_note, last_note, from_bar, to_bar, from_q,
     to_q, hands, pulse, start_s, start_q, rate, tempo_qpm, completed, notes_right, notes_wrong,
-    notes_extra, notes_missing, timing_ms, evenness_ms, good, why_not, engine"""
+    notes_extra, notes_missing, timing_ms, evenness_ms, good, why_not, engine, fingering"""
 
 
 def _kept_take(row: Sequence[Any]) -> KeptTake:
@@ -381,9 +381,9 @@ def _read_profile(told: str) -> Instrument | None:
 def _kept_pass(row: Sequence[Any]) -> KeptPass:
     (take, number, started_us, day, first_note, last_note, first, last, from_q, to_q, hands, pulse,
      start_s, start_q, rate, tempo, completed, right, wrong, extra, missing, timing, evenness, good,
-     why_not, engine, zone_s) = row  # fmt: skip
+     why_not, engine, fingering, zone_s) = row  # fmt: skip
     return KeptPass(
         take, number, moment_of(started_us, zone_s), day, first_note, last_note, Span(first, last),
         from_q, to_q, hands, Pulse(pulse, start_s, start_q, rate), tempo, bool(completed), right,
-        wrong, extra, missing, timing, evenness, bool(good), why_not, engine,
+        wrong, extra, missing, timing, evenness, bool(good), why_not, engine, fingering,
     )  # fmt: skip

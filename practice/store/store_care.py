@@ -10,7 +10,7 @@ from datetime import datetime
 from pathlib import Path
 
 from engine.errors import TakeError
-from practice.store.migrations import STEPS, migrate, sum_up_day, version_of
+from practice.store.migrations import STEPS, migrate, sum_up_day, sum_up_even_day, version_of
 from practice.store.store import PAGE_BYTES, Store, StoreError
 
 #: Tables that are salvaged, in an order in which each only refers to earlier ones.
@@ -174,6 +174,7 @@ def salvage(path: Path, target: Path) -> Salvage:
         lost += _drop_orphans(copy)
         for key, day in copy.execute("SELECT DISTINCT key, day FROM section_passes").fetchall():
             sum_up_day(copy, key, day)
+            sum_up_even_day(copy, key, day)
         copy.execute("COMMIT")
     finally:
         source.close()

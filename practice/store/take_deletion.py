@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from practice.store.migrations import sum_up_day
-from practice.store.section_rows import mark_cold
+from practice.store.section_rows import sum_up
 from practice.store.store import Store
 
 
@@ -22,5 +21,4 @@ def delete_take(store: Store, number: int) -> None:
             db.execute(f"DELETE FROM {table} WHERE {column} = ?", (number,))
         db.execute("DELETE FROM takes WHERE id = ?", (number,))
         for key, day in days:
-            mark_cold(db, key, day)
-            sum_up_day(db, key, day)
+            sum_up(db, key, day)

@@ -6,14 +6,13 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from engine.findings import Estimate
 from practice.snapshot import PassRecord
 from practice.window.advice import advise
 from practice.window.faces import shorten, text_width, words, wrap
 from practice.window.ledger import (
     LINES,
     LedgerLine,
-    Reading,
+    are_fingered_alike,
     best_at_tempo,
     is_real_change,
     read_line,
@@ -136,7 +135,7 @@ def _row(
     face: Face = "bold" if known else "text"
     text = line.show(now) if known else "–"
     yield words(columns.this, y, text, body, theme.ink, face, "right")
-    alike = _values_alike(line, reading, others)
+    alike = _values_alike(line, record, others)
     room = columns.word_room if any(alike) else columns.best - columns.word
     word = shorten(reading.word if known else _in_short(now.reason), "text", small, room)
     yield words(columns.word, y, word, small, theme.ink if known else theme.soft)
@@ -155,16 +154,18 @@ def _in_short(reason: str) -> str:
 
 
 def _values_alike(
-    line: LedgerLine, reading: Reading, others: tuple[PassRecord | None, PassRecord | None]
+    line: LedgerLine, record: PassRecord, others: tuple[PassRecord | None, PassRecord | None]
 ) -> list[str]:
     """The same measure of the other passes, printed; "" where it was not that, or not at all."""
-    readings = [read_line(line, other) if other else Reading(Estimate(None)) for other in others]
-    return [
-        line.show(r.found).split(" ")[0]
-        if r.found.value is not None and reading.path in ("", r.path)
-        else ""
-        for r in readings
-    ]
+    return [_value_alike(line, record, other) if other else "" for other in others]
+
+
+def _value_alike(line: LedgerLine, record: PassRecord, other: PassRecord) -> str:
+    here, there = read_line(line, record), read_line(line, other)
+    if there.found.value is None or here.path not in ("", there.path):
+        return ""
+    alike = not here.path or are_fingered_alike(here.path, record, other)
+    return line.show(there.found).split(" ")[0] if alike else ""
 
 
 def draw_change(x: float, y: float, size: float, change: int, theme: Theme) -> Shape:

@@ -130,11 +130,19 @@ def _follow(measures: Any, path: str) -> Any:
     return at
 
 
+def are_fingered_alike(path: str, one: PassRecord, other: PassRecord) -> bool:
+    """Whether two passes of a figure may be compared: evenness is of one fingering."""
+    fingering = "evenness.fingering"
+    return not path.startswith("evenness.") or (
+        _follow(one.measures, fingering) == _follow(other.measures, fingering)
+    )
+
+
 def is_real_change(line: LedgerLine, now: PassRecord, before: PassRecord) -> int:
     """1 for better, -1 for worse, 0 where the two cannot be told apart or neither is better."""
     here, there = read_line(line, now), read_line(line, before)
     one, other = here.found, there.found
-    if here.path != there.path:
+    if here.path != there.path or not are_fingered_alike(here.path, now, before):
         return 0
     if one.low is None or one.high is None or other.low is None or other.high is None:
         return 0

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import scipy.stats
@@ -116,6 +118,8 @@ def test_cost_of_the_other_hand():
     assert found.verdict == "worse"
     assert found.difference.value == pytest.approx(8, abs=2)
     assert cost_of_other_hand(alone, evenness(drone(places=3, cells=9))).verdict == "not comparable"
+    otherwise = replace(together, fingering="5 3 2 1")
+    assert cost_of_other_hand(alone, otherwise).words == "the two were fingered otherwise"
     slower = cost_of_other_hand(alone, evenness(drone(cells=40), rate=0.85))
     assert (slower.verdict, slower.words) == ("not comparable", "the two were played at two tempos")
     assert cost_of_other_hand(alone, evenness(drone(cells=40), rate=0.95)).difference.value < 0

@@ -108,6 +108,19 @@ def test_a_change_is_real_only_where_intervals_lie_apart():
     assert read_value(EVENNESS, none).reason == "no figure"
 
 
+def test_a_figure_fingered_otherwise_is_no_change():
+    sd = Estimate(20, 18, 22, 90, "ms"), Estimate(12, 10, 14, 90, "ms")
+    before, same, other = (
+        replace(
+            record(),
+            measures=SimpleNamespace(evenness=SimpleNamespace(sd_ms=one, fingering=fingering)),
+        )
+        for one, fingering in ((sd[0], "5 4 2 1"), (sd[1], "5 4 2 1"), (sd[1], "5 3 2 1"))
+    )
+    assert is_real_change(EVENNESS, same, before) == 1
+    assert is_real_change(EVENNESS, other, before) == 0
+
+
 def test_two_measures_under_one_label_are_never_compared():
     pedal = next(line for line in LINES if line.label == "pedal")
     clean, down = Estimate(0.9, 0.85, 0.95, 20, "share"), Estimate(0.5, 0.45, 0.55, 9, "share")
