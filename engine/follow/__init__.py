@@ -8,14 +8,16 @@ last known moment and the player's own pace), the notes already used near the pl
 speaks for each hand being played, and the share of slips lately. Every played note takes each
 path on in the cheapest ways: it is a written note (of its pitch, near the place: weighed by its
 moment against the clock, with a heavy-tailed density, and by what is left out on the way),
-another key struck for a written note, part of a sign or trill, a double strike, or extra. `costs`
-has every number, in nats, with its meaning.
+another key struck for a written note, one of two neighbours struck in the other order, part of a
+sign or trill, a double strike, or extra. `costs` has every number, in nats, with its meaning.
+Strokes of trills and graces do not set the clock while anything else does.
 
 When the best path is surprised, or after a pause, the recent notes are read backwards from every
 place that holds the newest pitch, through tables "last group up to here with that pitch", all
 candidates at once (`relocate`). The best landings become paths, weighed by a small chance of
 jumping that grows with the pause, and by where players land: at the start, a little back, at
-bars, where the notation lets them turn. Where notes cannot tell two places, the one nearer to the
+bars, where the notation lets them turn. A jump takes over what was known before it: of like
+places, hands, pace and slips. Where notes cannot tell two places, the one nearer to the
 path is taken, or the one as loud as before by a player who repeats so (`shaping`), and both are
 kept until they part. A jump without a pause must prove itself for longer.
 
