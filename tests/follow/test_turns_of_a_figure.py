@@ -10,7 +10,7 @@ import pytest
 from engine.arrangement import Arrangement
 from engine.follow import Follower, align
 from engine.performance import PlayedNote
-from tests.follow.pages import follow, note, page, play, strokes, whats
+from tests.follow.pages import follow, note, page, play, strokes, two_hands, whats
 
 SAID = pytest.mark.parametrize("said", [align, follow], ids=["whole", "live"])
 #: Melody and figure of a bar of four beats; the figure's two inner notes.
@@ -144,3 +144,19 @@ def test_a_trill_on_a_double_flat_may_reach_three_semitones(said, alter, ornamen
     findings = [f for f in said(arrangement, strokes(played)) if f.played is not None]
     trilled = [f for f in findings if strokes(played)[f.played].pitch == 72]
     assert sum(f.what == "ornament" for f in trilled) == ornaments
+
+
+@SAID
+def test_strokes_that_begin_together_share_the_pause_before_them(said) -> None:
+    arrangement = two_hands(bars=8)
+    first, again = (
+        [k for k, n in enumerate(arrangement.notes) if n.bar in bars] for bars in ((5, 6), (1, 2))
+    )
+    played = [(n.onset_s, n.pitch) for n in play(arrangement, first)]
+    after = [(n.onset_s, n.pitch) for n in play(arrangement, again)]
+    move_s = played[-1][0] + 2.0 - after[0][0]
+    lowest = min(p for s, p in after if s == after[0][0])
+    rows = played + [(s + move_s, p) for s, p in after]
+    brushed = (after[0][0] + move_s - 0.02, lowest + 1)
+    findings = [f for f in said(arrangement, strokes([*rows, brushed])) if f.played is not None]
+    assert [f.score for f in findings] == [*first, None, *again]
