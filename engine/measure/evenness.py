@@ -50,7 +50,8 @@ class Evenness:
     Attributes:
         hand, cell_places: whose figure, and notes in a cell.
         fingering: what the measured cells go by, a finger a note ("5 3 2 1"), "" where the page has
-            none. Where it has several, all but `fingerings` is of the one most cells carry.
+            none. Where it has several, all but `fingerings` is of the one that most cells on the
+            page carry, if enough of them were played.
         cells, excluded_cells: used, and left out (slip, note missing, hesitation, out of order).
         note_interval_ms: median local interval from note to note.
         sd_ms: root mean square deviation from the smooth tempo, degrees of freedom put right.
@@ -121,7 +122,7 @@ def measure_evenness(heard: Heard, moments: Moments) -> Evenness | Estimate:
         return no_estimate("no repeated figure in what was asked for")
     gathered = [(gather_cells(heard, moments, f), f) for f in figures]
     cells, figure = max(gathered, key=lambda g: g[0].score.size)
-    groups = cells_by_fingering(heard.arrangement, figure, cells)
+    groups = cells_by_fingering(heard, figure, cells)
     measured = next(iter(groups.values()))
     if not measured.enough:
         alike = " with one fingering" if len(groups) > 1 else ""

@@ -14,6 +14,7 @@ from engine.findings import Estimate, no_estimate
 from engine.measure import interval
 from engine.measure.cells import LEAST_CELLS, Cells
 from engine.measure.even_fit import EvenFit, fit_even
+from engine.measure.heard import Heard
 from engine.measure.quantiles import t_quantile
 
 
@@ -62,21 +63,21 @@ def _habit(fit: EvenFit, k: int) -> Estimate:
     """
     count, places = fit.rest_ms.shape
     within = fit.rest_ms[:, k] - fit.rest_ms.mean(axis=1)
-    cells = _within_scale(fit)
+    cells = _within_scale(fit, k)
     variance = float(within @ within) / cells / (1.0 - 1.0 / places)
     half = t_quantile(0.975, max(cells - 1.0, 2.0)) * math.sqrt(variance * fit.habit_cov[k, k])
     return interval.around(float(fit.habit_ms[k]), half, count, "ms")
 
 
-def _within_scale(fit: EvenFit) -> float:
-    """Cells less what the tempo curve takes of the scatter inside cells."""
+def _within_scale(fit: EvenFit, k: int) -> float:
+    """Cells less what the fit takes of a place's scatter inside them: most at a curve's ends."""
     count, places = fit.rest_ms.shape
     model = fit.columns.orthonormal
     taken = 0.0
     for _, columns in (*model.blocks, (slice(None), model.shared)):
         by_cell = columns.reshape(-1, places, columns.shape[1])
-        taken += float(((by_cell - by_cell.mean(axis=1, keepdims=True)) ** 2).sum())
-    taken /= max(places - 1, 1)
+        taken += float(((by_cell[:, k] - by_cell.mean(axis=1)) ** 2).sum())
+    taken /= 1.0 - 1.0 / places
     return float(max(count - taken, 1.0))
 
 
@@ -104,16 +105,24 @@ def _spread_of(cells: Cells) -> Estimate:
     return interval.rms_over(fit.deviation_ms, fit.deviation_factor, "ms", fit.kept)
 
 
-def cells_by_fingering(arrangement: Arrangement, figure: Figure, cells: Cells) -> dict[str, Cells]:
-    """The cells of each fingering, the commonest first (of equals the one that sorts first)."""
-    printed = printed_fingerings(arrangement, figure)
+def cells_by_fingering(heard: Heard, figure: Figure, cells: Cells) -> dict[str, Cells]:
+    """The cells of each fingering; first, if enough of them were played, the page's commonest.
+
+    Counted on the page of what was asked for (of equals the one that sorts first), so that a slip
+    more or less does not make another fingering the one measured.
+    """
+    printed = printed_fingerings(heard.arrangement, figure)
     names = [printed[int(row[0])] for row in cells.score]
-    counts = Counter(sorted(names))
-    if len(counts) < 2:
+    if len(set(names)) < 2:
         return {names[0]: cells} if names else {"": cells}
+    notes, span = heard.arrangement.notes, heard.span
+    on_page = Counter(
+        name for i, name in printed.items() if span.from_bar <= notes[i].bar <= span.to_bar
+    )
     each = np.array(names, dtype=object)
-    chosen = {name: cells.chosen(each == name) for name in counts}
-    return dict(sorted(chosen.items(), key=lambda item: -len(item[1])))
+    chosen = [(name, cells.chosen(each == name)) for name in set(names)]
+    chosen.sort(key=lambda one: (not one[1].enough, -on_page[one[0]], one[0]))
+    return dict(chosen)
 
 
 def printed_fingerings(arrangement: Arrangement, figure: Figure) -> dict[int, str]:

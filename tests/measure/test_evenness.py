@@ -229,6 +229,17 @@ def test_two_fingerings_by_turns_share_no_habit():
     assert "windows" in found.window_sd_ms.reason
 
 
+def test_what_is_measured_is_the_page_s_commonest_whatever_was_missed():
+    # Eleven cells fingered one way and nine another: with three of the first missed eight are left.
+    whole = fingered(lambda i: ("5321" if i < 44 else "1234")[i % 4])
+    notes, findings = play(whole)
+    left_out = [replace(f, what="missing", played=None) if f.score in (5, 9, 13) else f
+                for f in findings]  # fmt: skip
+    found = measured(whole, notes, left_out).evenness
+    assert (found.fingering, found.cells) == ("5 3 2 1", 7)
+    assert [(f.fingering, f.cells) for f in found.fingerings] == [("5 3 2 1", 7), ("1 2 3 4", 9)]
+
+
 def test_a_reminder_is_no_other_fingering():
     # Fingered in full once; later cells remind of the first finger only.
     notes = "5321" + "    " * 7 + "5   " + "    " * 3
