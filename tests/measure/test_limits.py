@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
 
+from engine.findings import Finding
 from engine.measure.change import find_trend
+from engine.measure.interval import slope_of
+from engine.measure.ringing import FLOOR_DB, under_db
 from engine.measure.yardsticks import REPERTOIRE, band_for
-from tests.measure.by_hand import measured, play
+from engine.performance import PlayedNote
+from tests.measure.by_hand import measured, page, play
 from tests.measure.test_change import sessions
 from tests.measure.test_octaves import line_over_figure
 
@@ -42,3 +47,35 @@ def test_a_trend_needs_eight_sessions_and_says_so(count: int) -> None:
     assert change.verdict == "too early to say"
     assert change.words == f"{count} sessions, 8 are needed"
     assert change.difference.reason == f"too few sessions: {count}, at least 8 are needed"
+
+
+def test_five_values_make_a_slope_unless_they_stand_in_one_place() -> None:
+    assert slope_of([0, 1, 2, 3, 4], [0, 2, 4, 6, 8], "ms").value == pytest.approx(2.0)
+    assert slope_of([3] * 5, [0, 2, 4, 6, 8], "ms").reason == "no spread"
+    assert slope_of([3] * 4, [0, 2, 4, 6], "ms").reason.startswith("too few notes: 4")
+
+
+@pytest.mark.parametrize(
+    ("old_db", "new_db", "under"),
+    [
+        (-20.0, -5.0, 15.0),
+        (-5.0, -8.0, -3.0),
+        (-math.inf, -5.0, FLOOR_DB),
+        (-5.0, -math.inf, FLOOR_DB),
+    ],
+)
+def test_what_does_not_sound_is_as_far_under_as_can_be(
+    old_db: float, new_db: float, under: float
+) -> None:
+    assert under_db(old_db, new_db) == under
+
+
+def test_an_extra_note_before_all_others_stands_in_the_first_bar() -> None:
+    """And any other in the bar of the note heard before it; each bar has one note."""
+    arrangement = page([(0, 4, 60, "right"), (4, 4, 62, "right"), (8, 4, 64, "right")])
+    struck = [(0.5, 70), (4.0, 60), (8.0, 62), (9.0, 71), (12.0, 64)]
+    notes = [PlayedNote(i, p, 64, s, s + 1.0) for i, (s, p) in enumerate(struck)]
+    said = [Finding(1, 0, "right"), Finding(2, 1, "right"), Finding(4, 2, "right")]
+    both = [Finding(0, None, "extra"), *said, Finding(3, None, "extra")]
+    slipped = measured(arrangement, notes, both).notes.bars
+    assert [(b.bar, b.count.extra) for b in slipped] == [("1", 1), ("2", 1)]
