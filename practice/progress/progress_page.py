@@ -9,7 +9,7 @@ from html import escape
 from practice.progress.news import find_news
 from practice.progress.progress import HandProgress, Progress, SectionProgress
 from practice.progress.progress_plots import Plot, draw_plots, svg_text
-from practice.progress.progress_text import say_time
+from practice.progress.progress_text import say_fingerings, say_time
 
 STYLE = """
 :root { color: #22303a; background: #fff; font: 16px/1.5 Georgia, "DejaVu Serif", serif; }
@@ -95,9 +95,11 @@ def _section(section: SectionProgress, plots: list[Plot]) -> Iterator[str]:
     heads = "".join(f"<th>{name}</th>" for name in ("hand", "stage", "because", "passes"))
     yield f"<table><thead><tr>{heads}</tr></thead>"
     yield "<tbody>" + "".join(map(_row, played)) + "</tbody></table>"
-    claims = [f"<li>{escape(h.hands)}: {escape(c.words)}</li>" for h in played for c in h.claims]
-    if claims:
-        yield "<ul>" + "".join(claims) + "</ul>"
+    said = [(h.hands, c.words) for h in played for c in h.claims]
+    said += [(h.hands, told) for h in played if (told := say_fingerings(h.fingerings))]
+    if said:
+        lines = (f"<li>{escape(hands)}: {escape(words)}</li>" for hands, words in said)
+        yield "<ul>" + "".join(lines) + "</ul>"
     number = f"{section.index + 1}"
     for plot in plots:
         if plot.name in (

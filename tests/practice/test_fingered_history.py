@@ -12,13 +12,17 @@ import pytest
 
 from engine.arrangement import Arrangement, whole_span
 from engine.findings import Estimate
+from engine.performance import Pulse, pair_notes
 from practice.cli import main
 from practice.drill import Drill
 from practice.environment import Environment, ExitStatus
 from practice.library import open_arrangement
+from practice.listen.happenings import PassEnded
+from practice.listen.judge import Even, judge_pass
 from practice.listen.kept_before import read_history
 from practice.player import CHARACTERS, perform
 from practice.progress.progress import read_progress
+from practice.progress.progress_page import progress_html
 from practice.progress.progress_text import say_progress
 from practice.report.fingering_text import put_finger
 from practice.report.take_comparison import compare_takes
@@ -62,7 +66,9 @@ def test_the_series_goes_by_the_last_fingering(pans: Arrangement, tmp_path: Path
     assert not [c for c in hand.claims if c.measure == "evenness"]
     assert hand.standing.passes == 24
     lines = "\n".join(say_progress(progress, terminal=False))
-    assert f"evenness is of the fingering {NEW}; not compared: 12 passes with {OLD}" in lines
+    told = f"evenness is of the fingering {NEW}; not compared: 12 passes with {OLD}"
+    assert told in lines
+    assert told in progress_html(progress, evening(13))
 
 
 def test_the_same_fall_with_one_fingering_is_a_change(pans: Arrangement, tmp_path: Path) -> None:
@@ -151,3 +157,17 @@ def test_a_new_fingering_in_the_sidecar_begins_a_series_and_takes_are_judged_ane
         assert {(p.engine, p.fingering) for p in store.passes()} == {("3", known[2])}
         old = store.query("SELECT take, engine FROM passes_before ORDER BY take")
         assert old == [(1, "2"), (2, "2"), (3, "2")]
+
+
+def test_what_is_usual_is_told_by_the_same_fingering(exercises: Path, tmp_path: Path) -> None:
+    page = open_arrangement(exercises / "brine-pump.musicxml", tmp_path / "cache")
+    events = perform(page, CHARACTERS["steady"], np.random.default_rng(1), start_s=0.5)
+    played = pair_notes(list(events))
+    ended = PassEnded(
+        page, 1, 1, 0, tuple(played.notes), tuple(played.pedals), whole_span(page), None, Pulse()
+    )
+    fingers = fingers_for(page, "5")
+    for fingering, known in ((fingers, True), (fingers_for(page, "4"), False), ("", False)):
+        history = [Even(1.0, 4.0 + k % 2, fingering) for k in range(12)]
+        (judged,) = judge_pass(ended, history)
+        assert (judged.facts.usual_ms is not None) == known
