@@ -101,19 +101,6 @@ def _kept_section(row: Sequence[Any]) -> KeptSection:
     )  # fmt: skip
 
 
-def usual_history(
-    store: Store, key: str, hands: Hands, limit: int = 200
-) -> list[tuple[float, float]]:
-    """(share of the marked tempo, evenness in ms) of the last passes, oldest first."""
-    rows = store.query(
-        """SELECT tempo_share, evenness_ms FROM section_passes
-            WHERE key = ? AND hands = ? AND evenness_ms IS NOT NULL AND tempo_share > 0
-            ORDER BY started_us DESC LIMIT ?""",
-        (key, hands, limit),
-    )
-    return [(share, ms) for share, ms in reversed(rows)]
-
-
 def keep_bars(store: Store, arrangement: Arrangement) -> None:
     """Keep what each bar holds, so that a later edit can be told bar by bar."""
     rows = [

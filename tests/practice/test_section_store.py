@@ -16,7 +16,7 @@ from engine.performance import Pulse
 from engine.section_review import SectionReview
 from engine.standing import PassFacts
 from practice.store.kept import KeptPass, PassDetail, TakeStart
-from practice.store.section_store import find_edit, keep_bars, read_sections, usual_history
+from practice.store.section_store import find_edit, keep_bars, read_sections
 from practice.store.store import Store
 
 NOON = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
@@ -85,14 +85,6 @@ def test_only_the_first_of_a_day_is_cold_even_if_it_is_kept_later(store: Store) 
     tomorrow = keep(store, NOON + timedelta(days=1), part(asked=False))
     cold = {row.take: row.cold for row in read_sections(store, ["a"])}
     assert cold == {earlier: True, later: False, tomorrow: False}
-
-
-def test_usual_history_is_the_newest_oldest_first(store: Store) -> None:
-    for k in range(5):
-        spread = Estimate(float(k), 0, 9, 9, "ms")
-        keep(store, NOON + timedelta(minutes=k), part(evenness_ms=spread))
-    keep(store, NOON, part(evenness_ms=no_estimate("no figure")))
-    assert usual_history(store, "a", "both", 3) == [(0.8, 2.0), (0.8, 3.0), (0.8, 4.0)]
 
 
 def score(*pitches: int, digest: str = "h") -> Arrangement:
