@@ -28,6 +28,7 @@ from practice.report.fingering_text import put_finger
 from practice.report.take_comparison import compare_takes
 from practice.store.history import read_days, read_fingering, read_fingerings, read_places
 from practice.store.importing import keep_recording
+from practice.store.kept import ENGINE_EDITION
 from practice.store.migrations import STEPS
 from practice.store.store import Store
 from tests.practice.kept_history import evening, keep_pass, part_of
@@ -154,7 +155,7 @@ def test_a_new_fingering_in_the_sidecar_begins_a_series_and_takes_are_judged_ane
     words = ["store", "--judge", str(score), "--data", str(tmp_path)]
     assert main(words, env) == ExitStatus.DONE
     with Store(path) as store:
-        assert {(p.engine, p.fingering) for p in store.passes()} == {("3", known[2])}
+        assert {(p.engine, p.fingering) for p in store.passes()} == {(ENGINE_EDITION, known[2])}
         old = store.query("SELECT take, engine FROM passes_before ORDER BY take")
         assert old == [(1, "2"), (2, "2"), (3, "2")]
 
