@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from engine.findings import Finding
-from engine.measure.change import find_trend
+from engine.measure.change import compare_sessions, find_trend
 from engine.measure.interval import slope_of
 from engine.measure.ringing import FLOOR_DB, under_db
 from engine.measure.yardsticks import REPERTOIRE, band_for
@@ -79,3 +79,13 @@ def test_an_extra_note_before_all_others_stands_in_the_first_bar() -> None:
     both = [Finding(0, None, "extra"), *said, Finding(3, None, "extra")]
     slipped = measured(arrangement, notes, both).notes.bars
     assert [(b.bar, b.count.extra) for b in slipped] == [("1", 1), ("2", 1)]
+
+
+def test_a_difference_has_its_interval_whichever_side_scatters_more() -> None:
+    even, ragged = sessions([10, 11, 12, 13]), sessions([1, 9, 4, 6])
+    there = compare_sessions(even, ragged, "lower").difference
+    back = compare_sessions(ragged, even, "lower").difference
+    assert there.low < there.value < there.high
+    assert (back.value, back.low, back.high) == pytest.approx(
+        (-there.value, -there.high, -there.low)
+    )
