@@ -25,10 +25,7 @@ from practice.window.desk import slot_plan, tints
 from practice.window.desk_state import DeskState
 from practice.window.faces import use_music_font
 from practice.window.gestures import (
-    KEY_VELOCITY,
     Press,
-    octave_step,
-    piano_pitch,
     press_key,
     press_mouse,
     release_mouse,
@@ -40,6 +37,7 @@ from practice.window.preferences import read_preferences, write_preferences
 from practice.window.read_aside import ReadAside, Trouble
 from practice.window.score_watch import Read, ScoreRead, ScoreWatch, changed_bars, read_score
 from practice.window.sheet import Sheet
+from practice.window.small_piano import SmallPiano
 from practice.window.theme import THEMES
 from practice.window.view import View
 
@@ -52,10 +50,6 @@ _PEDAL_DOWN = 64
 CHANGES_SHOWN_S = 8.0
 #: For keyboards without a number pad, as usual elsewhere.
 WITH_CONTROL = {"=": "larger", "+": "larger", "-": "smaller"}
-#: The small piano goes by where keys lie, whatever the language of the keyboard prints on them.
-_LIES_AT: dict[int, str] = {
-    getattr(pygame, f"KSCAN_{letter.upper()}"): letter for letter in "awsedftgyhujkolpzx"
-} | {pygame.KSCAN_SEMICOLON: ";", pygame.KSCAN_APOSTROPHE: "'"}
 #: How often the list of keyboards is asked for while an overlay shows it.
 _PORTS_EVERY_S = 1.0
 
@@ -146,8 +140,7 @@ class Screen:
         self._canvas = Canvas(Painter(self._sheet), clock_s)
         self._watch = ScoreWatch(score_path, read)
         self._frames = pygame.time.Clock()
-        self._keys_down: dict[str, int] = {}
-        self._octave = 0
+        self._piano = SmallPiano()
         self._ports_asked_s = -1e9
         self._soft_down = False
         self._text = ""
@@ -209,8 +202,7 @@ class Screen:
 
     def close(self) -> None:
         """Keep the settings, end what was started."""
-        for pitch in self._keys_down.values():
-            self._listener.tell(Command("key-up", pitch=pitch))
+        self._tell(self._piano.release_all())
         self._keep_settings()
         self._sheet.close()
         self._engraver.close()
@@ -327,10 +319,9 @@ class Screen:
         if event.type == pygame.KEYDOWN:
             return self._key_down(event)
         if event.type == pygame.KEYUP:
-            self._key_up(pygame.key.name(event.key))
+            self._tell(self._piano.release(pygame.key.name(event.key)))
         elif event.type == pygame.WINDOWFOCUSLOST:
-            for key in list(self._keys_down):
-                self._key_up(key)
+            self._tell(self._piano.release_all())
         elif event.type == pygame.MOUSEWHEEL:
             return self._take(turn_wheel(self.view, event.y))
         elif event.type in (pygame.MOUSEBUTTONDOWN, pygame.MOUSEBUTTONUP) and event.button == 1:
@@ -350,22 +341,15 @@ class Screen:
             return self._take(act_on(self.view, WITH_CONTROL.get(key, "")))
         if event.mod & pygame.KMOD_ALT:
             return True
-        lies_at = _LIES_AT.get(event.scancode, key)
-        step = octave_step(lies_at)
-        if step and not self.view.rebinding:
-            self._octave = min(max(self._octave + step, -3), 3)
-            return True
-        pitch = piano_pitch(self.view, lies_at, self._octave)
-        if pitch is not None:
-            self._keys_down[key] = pitch
-            self._listener.tell(Command("key-down", pitch=pitch, velocity=KEY_VELOCITY))
+        struck = self._piano.press(self.view, key, event.scancode)
+        if struck is not None:
+            self._tell(struck)
             return True
         return self._take(press_key(self.view, Press(key, bool(event.mod & pygame.KMOD_SHIFT))))
 
-    def _key_up(self, key: str) -> None:
-        pitch = self._keys_down.pop(key, None)
-        if pitch is not None:
-            self._listener.tell(Command("key-up", pitch=pitch))
+    def _tell(self, commands: Sequence[Command]) -> None:
+        for command in commands:
+            self._listener.tell(command)
 
     def _mouse(self, event: pygame.event.Event) -> bool:
         parts = self._canvas.parts(self.view, self._surface.get_size())

@@ -10,7 +10,8 @@ import pygame
 import pytest
 
 from practice.window.theme import DARK, LIGHT, Theme, contrast, luminance
-from tests.pictures import SHOTS, VISION, paint, seen_by
+from tests.pictures import SHOTS, paint
+from tests.window.colour_vision import VISION, seen_by
 
 TEXT = ("ink", "soft", "heard", "early", "late", "slip")
 MARKS = ("dim", "silent", "older")
