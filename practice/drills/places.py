@@ -15,6 +15,8 @@ from practice.drills.sheet_file import DrillError
 
 #: A place around a slip reaches this many bars to either side.
 AROUND = 1
+#: Nothing was played yet, or all of it was right.
+NOTHING_WEAK = "play a take; where the last one had no slip, name bars instead"
 _WORD = re.compile(r"^\s*([a-z]+)\s*(.*?)\s*$", re.IGNORECASE)
 
 
@@ -97,7 +99,7 @@ def _find_weakest(arrangement: Arrangement, rest: str, known: Weaknesses) -> lis
     count = int(rest) if rest.isdigit() else 1
     chosen = sorted(known.bars[:count])
     if not chosen:
-        raise DrillError("no weak bars are known", "weakest", "play a take first")
+        raise DrillError("no weak bars are known", "weakest", NOTHING_WEAK)
     places = [_around(arrangement, chosen[0])]
     for bar in chosen[1:]:
         one = _around(arrangement, bar)
