@@ -104,7 +104,8 @@ def _even_days(store: Store, asked: tuple[Any, ...]) -> dict[str, tuple[int, flo
 def read_fingering(store: Store, key: str, hands: Hands) -> str:
     """What the figure of a section was last fingered by, "" where none is told."""
     rows = store.query(
-        """SELECT fingering FROM section_passes WHERE key = ?1 AND hands = ?2
+        """SELECT fingering FROM section_passes INDEXED BY sections_by_day
+            WHERE key = ?1 AND hands = ?2
             AND day = (SELECT max(day) FROM even_days WHERE key = ?1 AND hands = ?2)
             AND evenness_ms IS NOT NULL ORDER BY started_us DESC, take DESC, pass DESC LIMIT 1""",
         (key, hands),

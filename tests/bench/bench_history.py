@@ -36,7 +36,7 @@ from practice.player import Character, SlipShares, perform
 from practice.progress.progress import read_map, read_progress
 from practice.store.event_blobs import pack_events, step_event
 from practice.store.kept import pack_detail
-from practice.store.migrations import sum_up_day
+from practice.store.migrations import sum_up_day, sum_up_even_day
 from practice.store.section_rows import COLUMNS, _row
 from practice.store.store import Store
 
@@ -103,6 +103,7 @@ def _sum_up(db: Any, since: datetime) -> None:
     ).fetchall()
     for key, day in days:
         sum_up_day(db, key, day)
+        sum_up_even_day(db, key, day)
 
 
 def _write_pass(db: Any, take: int, which: int, model: Any, when: datetime, cold: bool) -> None:
