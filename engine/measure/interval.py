@@ -217,20 +217,19 @@ def rms_over(
 
     Interval: delete-one jackknife over the pieces on the logarithm, with Student's t, so that
     values may hang together within a piece and have any kurtosis. `kept` is the share of the
-    degrees of freedom that a fit left (fewer pieces then count).
+    variance that pieces one by one show, less than 1 where a fit ties them together.
     """
     square = np.array([float((np.asarray(r) ** 2).sum()) for r in pieces])
     size = np.array([len(r) for r in pieces])
     n, count = int(size.sum()), len(square)
-    counted = count * kept
-    if counted < 3:
+    if count * kept < 3:
         return too_few(count, math.ceil(3 / kept), "cells", unit)
     total = float(square.sum())
     if total <= 0.0:
         return Estimate(0.0, 0.0, 0.0, n, unit)
     without = np.log(np.maximum(total - square, total * 1e-12) / (n - size)) / 2
     spread = math.sqrt((count - 1) * float(without.var()) / kept)
-    half = t_quantile(_UPPER, counted - 1) * spread
+    half = t_quantile(_UPPER, count - 1) * spread
     value = math.sqrt(total / n * factor)
     return Estimate(value, value * math.exp(-half), value * math.exp(half), n, unit)
 

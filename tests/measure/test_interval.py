@@ -226,7 +226,7 @@ def test_pieces_by_an_explicit_jackknife():
         e = interval.rms_over(pieces, factor, "ms", kept)
         assert e.value == pytest.approx(math.sqrt(sum(squares) / 12 * factor))
         error = math.sqrt(3 * np.var(without) / kept)
-        half = scipy.stats.t.ppf(0.975, 4 * kept - 1) * error
+        half = scipy.stats.t.ppf(0.975, 3) * error
         assert e.low == pytest.approx(e.value * math.exp(-half))
         assert e.high == pytest.approx(e.value * math.exp(half))
         assert e.n == 12

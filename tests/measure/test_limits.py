@@ -5,15 +5,21 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from engine.findings import Finding
+from engine.measure.cells import gather_cells
 from engine.measure.change import compare_sessions, find_trend
+from engine.measure.even_fit import fit_even
+from engine.measure.heard import hear
 from engine.measure.interval import slope_of
 from engine.measure.ringing import FLOOR_DB, under_db
+from engine.measure.tempo import follow_tempo
 from engine.measure.yardsticks import REPERTOIRE, band_for
 from engine.performance import PlayedNote
 from tests.measure.by_hand import measured, page, play
+from tests.measure.known_playing import Known, play_known
 from tests.measure.test_change import sessions
 from tests.measure.test_octaves import line_over_figure
 
@@ -89,3 +95,25 @@ def test_a_difference_has_its_interval_whichever_side_scatters_more() -> None:
     assert (back.value, back.low, back.high) == pytest.approx(
         (-there.value, -there.high, -there.low)
     )
+
+
+def test_what_single_cells_show_of_a_fit_is_its_projection_cell_by_cell() -> None:
+    """The whole matrix written out: M = I - X X+, and the squares of its blocks of one cell."""
+    played = play_known(Known(bars=6), 3)
+    heard = hear(played.arrangement, played.notes, played.findings)
+    cells = gather_cells(heard, follow_tempo(heard), played.arrangement.form.figures[0])
+    fit = fit_even(cells)
+    model = np.zeros((cells.time_s.size, fit.columns.count))
+    filled = 0
+    for rows, block in fit.columns.blocks:
+        model[rows, filled : filled + block.shape[1]] = block
+        filled += block.shape[1]
+    model[:, filled:] = fit.columns.shared
+    left = np.eye(len(model)) - model @ np.linalg.pinv(model)
+    assert np.trace(left) == pytest.approx(fit.freedom)
+    shown = sum(
+        (left[k : k + cells.places, k : k + cells.places] ** 2).sum()
+        for k in range(0, len(model), cells.places)
+    )
+    assert fit.kept == pytest.approx(shown / fit.freedom)
+    assert 0.5 < fit.kept < 1.0
