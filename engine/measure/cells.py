@@ -64,22 +64,23 @@ class Cells:
         at = np.flatnonzero(keep)
         between = np.diff(at, prepend=-1) - 1
         most = max(BRIDGED_NOTES // self.places, BRIDGED_CELLS)
-        fields = ("score", "time_s", "release_s", "velocity", "mark_s")
-        parts = {name: getattr(self, name)[at] for name in fields}
         run = _parted(self.run[at], between > 0)
         stretch = _parted(self.stretch[at], between > most)
-        return replace(self, **parts, run=run, stretch=stretch).paired()
+        return replace(self._only(at), run=run, stretch=stretch).paired()
 
     def paired(self) -> Cells:
         """Without the cells that stand alone, which are counted as left out."""
         along = np.bincount(self.stretch, minlength=1)[self.stretch] > 1
         if along.all():
             return self
-        fields = ("score", "time_s", "release_s", "velocity", "mark_s")
-        parts = {name: getattr(self, name)[along] for name in fields}
         run, stretch = _numbered(self.run[along]), _numbered(self.stretch[along])
-        lonely = int(np.sum(~along))
-        return replace(self, **parts, run=run, stretch=stretch, excluded=self.excluded + lonely)
+        excluded = self.excluded + int(np.sum(~along))
+        return replace(self._only(along), run=run, stretch=stretch, excluded=excluded)
+
+    def _only(self, rows: Indices | npt.NDArray[np.bool_]) -> Cells:
+        """Some of the cells, in rows numbered as before."""
+        fields = ("score", "time_s", "release_s", "velocity", "mark_s", "run", "stretch")
+        return replace(self, **{name: getattr(self, name)[rows] for name in fields})
 
     @property
     def even_on_page(self) -> bool:

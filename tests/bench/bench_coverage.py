@@ -7,6 +7,10 @@ and the mean estimate is within its stated error: no further from the truth than
 mean half-width of the interval plus three standard errors of the mean over runs. Where the
 truth is a share of nought nothing can lie below it: there 93 to 100 % and a mean within one
 half-width count as sound.
+
+A thousand runs tell a coverage to within 1.4 % (two standard errors), so that of many sound rows
+some fall outside by chance. Each that does is marked (*) and counted again over three times as
+many other seeds; both are printed, and the exit status goes by the second.
 """
 
 from __future__ import annotations
@@ -14,7 +18,7 @@ from __future__ import annotations
 import math
 import platform
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
@@ -27,7 +31,7 @@ from engine.measure import Measures, measure
 from engine.performance import Pulse
 from tests.measure.known_playing import Known, fingering_truths, play_known, truths
 
-RUNS = 1000
+RUNS, MORE = 1000, 3
 LOW, HIGH = 0.93, 0.97
 
 
@@ -184,11 +188,11 @@ def measure_run(scenario: Scenario, seed: int) -> Measures:
 
 
 def run_scenario(
-    scenario: Scenario, runs: int, progress: Callable[[int], None] = lambda k: None
+    scenario: Scenario, seeds: Sequence[int], progress: Callable[[int], None] = lambda k: None
 ) -> list[Row]:
-    """All rows of one scenario over seeds 0, 1, ..."""
+    """All rows of one scenario over the seeds."""
     rows = [Row(scenario.name, name, truth) for name, truth in scenario.looked_for.items()]
-    for seed in range(runs):
+    for seed in seeds:
         measures = measure_run(scenario, seed)
         for row in rows:
             row.add(value_of(measures, row.name))
@@ -211,19 +215,24 @@ def table(rows: list[Row], runs: int) -> str:
 
 
 def main(argv: list[str]) -> int:
-    """Print the table; exit 1 if a row is not sound."""
+    """Print the table; exit 1 if a row is unsound twice over."""
     runs = int(argv[0]) if argv else RUNS
     print(f"{datetime.now(UTC):%Y-%m-%d}, Python {platform.python_version()}, numpy "
           f"{np.__version__}: how often the 95 % interval holds the truth")  # fmt: skip
     every: list[Row] = []
+    again: list[Row] = []
     for scenario in scenarios():
-        rows = run_scenario(scenario, runs)
+        rows = run_scenario(scenario, range(runs))
         every += rows
         print(table(rows, runs), flush=True)
-    unsound = sum(not r.sound for r in every)
-    print(f"\n{len(every)} rows, {unsound} outside 93 to 97 % or off on average (marked *)")
+        doubtful = {row.name: row.truth for row in rows if not row.sound}
+        if doubtful:
+            other = replace(scenario, looked_for=doubtful, name=f"again: {scenario.name}")
+            again += run_scenario(other, range(runs, (1 + MORE) * runs))
+    print(f"\n{len(every)} rows, {len(again)} outside 93 to 97 % or off on average (marked *)")
     print(f"pooled coverage {np.mean([r.coverage for r in every]):.4f}")
-    return int(unsound > 0)
+    print(table(again, MORE * runs))
+    return int(not all(row.sound for row in again))
 
 
 if __name__ == "__main__":

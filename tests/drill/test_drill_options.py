@@ -11,23 +11,12 @@ import pytest
 from engine.arrangement import Arrangement
 from engine.drill.sheet import Gesture
 from engine.errors import UndersongError
-from engine.read import read_arrangement
 from practice.commands import play
 from practice.commands.drill_options import GESTURES, make_coach
 from practice.drill import Drill
 from practice.drills.coach import Coach
 from practice.drills.sheet_file import read_sheet
-from practice.environment import Places, find_places
-
-
-@pytest.fixture(scope="module")
-def shift(exercises: Path) -> Arrangement:
-    return read_arrangement(exercises / "salt-pans-night-shift.musicxml")
-
-
-@pytest.fixture
-def places(tmp_path: Path) -> Places:
-    return find_places(str(tmp_path), {})
+from practice.environment import Places
 
 
 def parse(words: list[str]) -> argparse.Namespace:

@@ -3,31 +3,17 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
-
-import pytest
 
 from engine.arrangement import Arrangement, Span
 from engine.findings import Slip
 from engine.performance import Pulse
-from engine.read import read_arrangement
 from practice.drills.known import read_weaknesses
 from practice.drills.places import NOTHING_KNOWN
-from practice.environment import Places, find_places
+from practice.environment import Places
 from practice.store.kept import KeptPass, PassDetail, Source, TakeStart
 from practice.store.store import Store
 
 NOON = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
-
-
-@pytest.fixture(scope="module")
-def shift(exercises: Path) -> Arrangement:
-    return read_arrangement(exercises / "salt-pans-night-shift.musicxml")
-
-
-@pytest.fixture
-def places(tmp_path: Path) -> Places:
-    return find_places(str(tmp_path), {})
 
 
 def keep(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import music21
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -17,8 +18,6 @@ from engine.read import read_arrangement
 from practice.player import CHARACTERS
 from tests.bench.takes import NOTHING, ORNAMENT, Take, simulated_take
 from tests.follow.pages import follow, play, two_hands, whats
-
-music21 = pytest.importorskip("music21")
 
 CORPUS = [
     "mozart/k545/movement1_exposition.mxl",

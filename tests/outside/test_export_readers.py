@@ -56,7 +56,8 @@ def _by_mido(path: Path) -> Read:
 
 
 def _by_partitura(path: Path) -> Read:
-    partitura = pytest.importorskip("partitura")
+    import partitura
+
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         part = partitura.load_performance_midi(path).performedparts[0]
@@ -66,7 +67,8 @@ def _by_partitura(path: Path) -> Read:
 
 
 def _by_music21(path: Path) -> Read:
-    music21 = pytest.importorskip("music21")
+    import music21
+
     midi = music21.midi.MidiFile()
     midi.open(str(path))
     midi.read()

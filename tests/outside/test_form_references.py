@@ -11,14 +11,13 @@ from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
+import music21
 import pytest
 
 from engine.arrangement import Arrangement
 from engine.form.sections import find_sections
 from engine.form.twins import find_twins
 from engine.read import read_arrangement
-
-music21 = pytest.importorskip("music21")
 
 WORKS = (
     "joplin/maple_leaf_rag.mxl",

@@ -10,13 +10,12 @@ from __future__ import annotations
 from collections import Counter
 from fractions import Fraction
 
+import music21
 import pytest
 
 from engine.form.fifths import place_from_text, text_at
 from engine.form.harmony import QUALITIES, find_harmonies
 from tests.form.pages import page
-
-music21 = pytest.importorskip("music21")
 
 #: Our qualities by music21's chord kinds (those with a name of their own in MusicXML's list).
 KINDS = {

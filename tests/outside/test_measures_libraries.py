@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import mir_eval
 import numpy as np
 import pytest
+from partitura.musicanalysis import performance_features as features
 
 from engine.arrangement import whole_span
 from engine.measure import deviations_ms
@@ -17,9 +19,6 @@ from engine.performance import DAMPER, PedalMove, Pulse
 from tests.measure.by_hand import measured, page, play
 from tests.measure.known_playing import Known, play_known
 from tests.measure.labelled_takes import LabelledTake, read_labelled
-
-mir_eval = pytest.importorskip("mir_eval")
-features = pytest.importorskip("partitura.musicanalysis.performance_features")
 
 
 @pytest.fixture(scope="module")

@@ -39,7 +39,8 @@ def test_every_order_is_compared_or_explained():
 
 def as_music21_plays(path):
     """Letters of the notes in the order of playing; None where music21 cannot expand the score."""
-    music21 = pytest.importorskip("music21")
+    import music21
+
     part = music21.converter.parse(path).parts[0]
     expander = music21.repeat.Expander(part)
     if not expander.isExpandable():

@@ -9,13 +9,12 @@ from __future__ import annotations
 
 import itertools
 
+import music21
 import numpy as np
 import pytest
 
 from engine.form.fifths import MODES, interval_between, name_at, place_from_text, place_of, spell
 from engine.form.spelling import spell_pitches
-
-music21 = pytest.importorskip("music21")
 
 NAMES = [f"{letter}{sign}" for letter in "CDEFGAB" for sign in ("bb", "b", "", "#", "##")]
 
@@ -91,7 +90,8 @@ def test_the_corpus_is_spelled_as_it_is_written(works: list) -> None:
 
 
 def test_it_keeps_up_with_ps13(works: list) -> None:
-    partitura = pytest.importorskip("partitura")
+    import partitura
+
     ours = theirs = notes = 0
     for onsets, lengths, pitches, places in works:
         table = np.array(

@@ -144,7 +144,6 @@ def test_a_damaged_book_is_said_in_one_line(exercises: Path, tmp_path: Path) -> 
 
 
 def test_the_engraved_page_carries_the_remarks(exercises: Path, tmp_path: Path) -> None:
-    pytest.importorskip("verovio")
     from PIL import Image
 
     path = write_planted(exercises, tmp_path)

@@ -55,7 +55,7 @@ FAULTS: dict[str, Callable[[Options], list[Verdict]]] = {
 def main() -> int:
     """Make every fault; 0 if all were survived."""
     parser = _parser()
-    if "--quick" in sys.argv[1:]:
+    if parser.parse_args().quick:
         parser.set_defaults(**QUICK)
     options = parser.parse_args()
     verdicts: list[Verdict] = []

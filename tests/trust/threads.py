@@ -142,7 +142,12 @@ def _verdict(thread: str, found: list[str]) -> Verdict:
 
 def fail_once(place: Place, at_call: int) -> str:
     """Plant one fault, play a pass, end the sitting; "" where all went as it should."""
-    with TemporaryDirectory() as folder, _uncaught() as died, _planted(place, at_call) as planted:
+    with (
+        TemporaryDirectory() as folder,
+        _hurried(),
+        deaths() as died,
+        _planted(place, at_call) as planted,
+    ):
         store = Path(folder) / "takes.db"
         sent, told = _play_a_pass(store)
         if told is None:
@@ -159,7 +164,7 @@ def fail_once(place: Place, at_call: int) -> str:
 
 def planted_nowhere() -> str:
     """The same without a fault; what went otherwise than it should."""
-    with TemporaryDirectory() as folder, _uncaught() as died:
+    with TemporaryDirectory() as folder, _hurried(), deaths() as died:
         store = Path(folder) / "takes.db"
         sent, told = _play_a_pass(store)
         if told is None or died or _kept_messages(store) != sent:
@@ -168,21 +173,27 @@ def planted_nowhere() -> str:
 
 
 @contextmanager
-def _uncaught() -> Iterator[list[str]]:
+def deaths() -> Iterator[list[str]]:
     """What ended threads meanwhile."""
     died: list[str] = []
-    before, threading.excepthook = (
-        threading.excepthook,
-        lambda args: died.append(args.exc_type.__name__),
-    )
-    # Time runs fast here: whoever looks up now and then does so more often.
+    before = threading.excepthook
+    threading.excepthook = lambda args: died.append(args.exc_type.__name__)
+    try:
+        yield died
+    finally:
+        threading.excepthook = before
+
+
+@contextmanager
+def _hurried() -> Iterator[None]:
+    """Time runs fast here: whoever looks up now and then does so more often."""
     watch_s, ports.WATCH_S = ports.WATCH_S, 0.02
     commit_s, keeper.COMMIT_S = keeper.COMMIT_S, 0.02
     idle_s, accompany.IDLE_S = accompany.IDLE_S, 0.005
     try:
-        yield died
+        yield
     finally:
-        threading.excepthook, keeper.COMMIT_S = before, commit_s
+        keeper.COMMIT_S = commit_s
         ports.WATCH_S, accompany.IDLE_S = watch_s, idle_s
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -18,7 +17,7 @@ from practice.window import sheet
 from practice.window.read_aside import ReadAside, Trouble
 from practice.window.score_watch import LOOK_EVERY_S, ScoreWatch
 from practice.window.sheet import Sheet
-from tests.trust.threads import EXERCISE, PlantedFault
+from tests.trust.threads import EXERCISE, PlantedFault, deaths
 from tests.trust.verdict import Verdict
 
 LAYOUT = PageLayout(120, 7)
@@ -43,7 +42,7 @@ def fail_listening_to_the_engraver(folder: Path) -> str:
     """One drawn system cannot be read: the page comes all the same."""
     with (
         TemporaryDirectory(dir=folder) as unread,
-        _deaths() as died,
+        deaths() as died,
         _planted(engrave, "_load_system", 1),
     ):
         score = _engraved(Path(unread), "new")
@@ -55,7 +54,7 @@ def fail_listening_to_the_engraver(folder: Path) -> str:
 def fail_reading_kept_pages(folder: Path) -> str:
     """A kept page cannot be read: that is said, and the next time it is drawn anew."""
     _engraved(folder, "kept")
-    with _deaths() as died, _planted(engrave, "_load_system", 1):
+    with deaths() as died, _planted(engrave, "_load_system", 1):
         score = _engraved(folder, "kept")
     if died or score.done or not score.trouble or "\n" in score.trouble:
         return f"nothing was said ({died}, {score.trouble!r})"
@@ -66,7 +65,7 @@ def fail_tinting(folder: Path) -> str:
     """A system's picture cannot be made: asked for again, it comes."""
     drawn = Sheet()
     drawn.use(_engraved(folder, "kept"))
-    with _deaths() as died, _planted(sheet, "make_surface", 1):
+    with deaths() as died, _planted(sheet, "make_surface", 1):
         came = _until(lambda: drawn.collect() is None or drawn.surface(0, INK, 7.0) is not None)
     drawn.close()
     return "" if came and not died else f"the system was never drawn ({died})"
@@ -76,7 +75,7 @@ def fail_reading_aside(_: Path) -> str:
     """What was to be read aside fails: that is said."""
     aside = ReadAside[int]()
     came: list[int | Trouble | None] = []
-    with _deaths() as died:
+    with deaths() as died:
         aside.start(_fail)
         _until(lambda: came.append(aside.poll()) is None and came[-1] is not None)
     told = isinstance(came[-1], Trouble) and came[-1].words == "planted"
@@ -96,7 +95,7 @@ def fail_reading_the_saved_score(folder: Path) -> str:
         told.extend([read.trouble] if read else [])
         return read is not None
 
-    with _deaths() as died:
+    with deaths() as died:
         _until(look)
     return "" if told and "planted" in told[0] and not died else f"nothing was said ({died})"
 
@@ -135,18 +134,6 @@ def _until(done: Callable[[], bool]) -> bool:
             return True
         time.sleep(0.005)
     return False
-
-
-@contextmanager
-def _deaths() -> Iterator[list[str]]:
-    """What ended threads meanwhile."""
-    died: list[str] = []
-    before = threading.excepthook
-    threading.excepthook = lambda args: died.append(args.exc_type.__name__)
-    try:
-        yield died
-    finally:
-        threading.excepthook = before
 
 
 @contextmanager
