@@ -9,6 +9,7 @@ going-through to the like place, if nearly all of them are there.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import islice
 
 from engine.follow import costs
 from engine.follow.path import EXTRA, ORNAMENT, RIGHT, WRONG
@@ -144,13 +145,17 @@ def find_doubts(labels: Sequence[Label], m: ScoreMap) -> dict[int, tuple[int, ..
             continue
         here_q = m.q[right[0].note]
         moves = [q - here_q for q in m.pitch_q[m.pitch[right[0].note]] if q != here_q]
-        twins = [t for d in moves if (t := _all_moved(right, d, m)) is not None]
+        found = (t for d in moves if (t := _all_moved(right, d, m)) is not None)
+        twins = list(islice(found, MOST_DOUBTS))
         for k, x in enumerate(right if twins else ()):
-            out[x.played] = tuple(t[k] for t in twins[:MOST_DOUBTS])
+            out[x.played] = tuple(t[k] for t in twins)
     return out
 
 
 def _all_moved(right: Sequence[Label], move_q: float, m: ScoreMap) -> list[int] | None:
+    # The last note first: where one figure goes on and on, it alone is beyond the end of the page.
+    if _note_at(m.pitch[right[-1].note], m.q[right[-1].note] + move_q, m) < 0:
+        return None
     moved: list[int] = []
     for x in right:
         note = _note_at(m.pitch[x.note], m.q[x.note] + move_q, m)
