@@ -201,7 +201,7 @@ def _differences(before: list[DrawOp], after: list[DrawOp], box: pygame.Rect) ->
     return merged
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=2048)
 def _grown(op: DrawOp) -> pygame.Rect:
     return _whole_pixels(op.box).inflate(8, 8)
 

@@ -135,7 +135,7 @@ def draw_heard(place: Spot, head: Head, theme: Theme, parts: Parts) -> DrawOp:
     return _tick(x, y, _HEARD * place.px, theme.heard, max(2.0, 2 * parts.unit))
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=1024)
 def _tick(x: float, y: float, tall: float, colour: Colour, width: float) -> Line:
     """The same tick is the same object, so that frames are told apart quickly."""
     return Line(((x, y - tall), (x, y + tall)), colour, width)
