@@ -47,6 +47,7 @@ class Path:
         origin: what tells one landing from another: first note, group, hand alone.
         young: how many more notes are weighed by how loud they were last time.
         hasty: what each of those notes costs beside, more where nobody paused before the jump.
+        owed: what may be made good of the last notes left out, should they come after all.
         shaped: what was charged for loudness since the last jump.
         since: the group landed on after the last jump.
         front_left, front_right: heed of the front group's notes already played, by hand.
@@ -77,6 +78,7 @@ class Path:
         "logp",
         "node",
         "origin",
+        "owed",
         "right",
         "s_per_q",
         "shaped",
@@ -100,7 +102,7 @@ class Path:
         self.used: dict[int, int] = {}
         self.at_q = self.at_s = self.before_q = self.before_s = 0.0
         self.s_per_q = self.usual = 0.5
-        self.shaped = self.hasty = 0.0
+        self.shaped = self.hasty = self.owed = 0.0
         self.before_s_per_q = 0.5
         self.steps = 0
         self.swapped = -NEVER
@@ -124,7 +126,7 @@ class Path:
         new.before_s_per_q, new.swapped = self.before_s_per_q, self.swapped
         new.origin = self.origin
         new.slips, new.young, new.shaped = self.slips, self.young, self.shaped
-        new.hasty = self.hasty
+        new.hasty, new.owed = self.hasty, self.owed
         new.landing, new.usual = self.landing, self.usual
         new.at_q, new.at_s, new.s_per_q, new.steps = self.at_q, self.at_s, self.s_per_q, self.steps
         new.left, new.right, new.since = self.left, self.right, self.since
@@ -189,24 +191,31 @@ def note_cost(path: Path, note: int, time_s: float, m: ScoreMap) -> float:
     elif group < path.since:
         cost += costs.BEFORE_LANDING
     elif group < path.front:
-        cost -= (
-            costs.MADE_GOOD
-            * costs.MISS
-            * m.heed[note]
-            * weight(path.right if m.right[note] else path.left)
-        )
+        cost -= _made_good(path, note, m)
     return cost
+
+
+def _made_good(path: Path, note: int, m: ScoreMap) -> float:
+    """What is given back for a note that comes behind the front: no more than was taken."""
+    missed = m.heed[note] * weight(path.right if m.right[note] else path.left)
+    return min(costs.MADE_GOOD * costs.MISS * missed, path.owed)
 
 
 def take_note(path: Path, note: int, played: int, time_s: float, m: ScoreMap) -> None:
     """Move a path on by a written note that was just played."""
     group = m.group[note]
     if group > path.front:
+        path.owed = min(
+            path.owed + costs.MADE_GOOD * skip_cost(path, group, m),
+            costs.MADE_GOOD * costs.SKIP_AT_MOST,
+        )
         _count_skipped(path, group, m)
         path.front = group
         path.front_left = path.front_right = 0.0
         if len(path.used) > 96:
             _forget(path, m)
+    elif group < path.front:
+        path.owed -= _made_good(path, note, m)
     if m.right[note]:
         path.right = min(path.right + 1.5, 3.0)
         if group == path.front:
