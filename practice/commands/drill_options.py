@@ -59,11 +59,13 @@ def make_coach(
     if not (options.drill or _is_changed(options)):
         return None
     from practice.drills.coach import Coach
+    from practice.drills.kept_sheets import FOLDER, find_sheet
     from practice.drills.known import read_weaknesses
     from practice.drills.places import find_places
     from practice.drills.sheet_file import write_sheet
 
-    named = _find_sheet(options.drill, places) if options.drill else _plain(options)
+    kept = places.data / FOLDER
+    named = find_sheet(options.drill, kept) if options.drill else _plain(options)
     sheet = _change(named, options, arrangement)
     if options.save_drill:
         write_sheet(options.save_drill, sheet)
@@ -90,23 +92,6 @@ def _plain(options: argparse.Namespace) -> DrillSheet:
 
     strict = options.pulse == "strict" or (options.tempo and not options.pulse)
     return DrillSheet(pulse="strict" if strict else "free", ladder=Ladder("level", start=1.0))
-
-
-def _find_sheet(named: str, places: Places) -> DrillSheet:
-    """A file as named, one kept with the takes, or a ready-made one."""
-    from pathlib import Path
-
-    from practice.drills.ready_made import READY_MADE
-    from practice.drills.sheet_file import DrillError, read_sheet
-
-    if Path(named).suffix.casefold() in (".toml", ".json") or Path(named).exists():
-        return read_sheet(named)
-    kept = places.data / "drills" / f"{named}.toml"
-    if kept.exists():
-        return read_sheet(kept)
-    if named in READY_MADE:
-        return READY_MADE[named]
-    raise DrillError("no such drill", named, f"name a file, or one of: {', '.join(READY_MADE)}")
 
 
 def _change(sheet: DrillSheet, options: argparse.Namespace, arrangement: Arrangement) -> DrillSheet:

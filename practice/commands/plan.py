@@ -49,6 +49,7 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     """Make today's plan."""
     from practice.commands.output import write_json
     from practice.commands.settings_told import read_definitions
+    from practice.drills.kept_sheets import FOLDER
     from practice.library import open_arrangement
     from practice.listen.kept_before import find_last_path
     from practice.plan.plan import make_plan
@@ -64,7 +65,7 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     with Store(places.store) as store:
         facts = gather_facts(store, arrangement, path, now, read_definitions(places, env))
     items = make_plan(facts, now, told)
-    names = keep_sheets(places.data / "drills", items, arrangement, told)
+    names = keep_sheets(places.data / FOLDER, items, arrangement, told)
     commands = [say_start(item, facts, name) for item, name in zip(items, names, strict=True)]
     if options.json:
         write_json(env, options.json, plan_json(items, facts, commands))

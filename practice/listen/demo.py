@@ -15,13 +15,15 @@ from practice.drill import Drill
 from practice.listen.happenings import PulseBegan
 from practice.player import CHARACTERS, perform
 from practice.ports.ports import PortChange
-from practice.snapshot import Command, Snapshot
+from practice.snapshot import Command, Snapshot, State
 
 PORT_NAME = "simulated pianist"
 #: Before a free pass, and between two looks at the session.
 BREATH_S, LOOK_S = 1.0, 0.05
 #: The simulated pianist makes ready for a downbeat so long before it.
 NEAR_S = 0.15
+#: States in which a pass can be begun; a drill that moves on to other bars counts in by itself.
+READY: tuple[State, ...] = ("waiting", "rest", "count-in")
 
 
 class Instrumentalist(Protocol):
@@ -109,7 +111,7 @@ class DemoPlayer:
             done += 1
 
     def _play_once(self) -> None:
-        if not self._wait_for("waiting", "rest"):
+        if not self._wait_for(*READY):
             return
         self._drill = self._asked_for()
         start_s = None
@@ -120,7 +122,7 @@ class DemoPlayer:
             if self._clock.wait(self._stop, event.time_s - self._clock.now_s()):
                 return
             self._sitting.hand_on(event)
-        self._wait_for("waiting", "rest", "ended")
+        self._wait_for(*READY, "ended")
 
     def _asked_for(self) -> Drill:
         """The drill as it stands now: a coach may have changed it."""
