@@ -33,6 +33,7 @@ class Drill:
         gesture: what means "again" and, twice, "next" (see `practice.drills.gestures`).
         from_memory: the page hides. run_through: nothing interrupts, the screen is quiet.
         reason: why this, in a line for the player; "" where they chose it themselves.
+        number: which drill of the sitting it belongs to; a word of an earlier one is not heard.
     """
 
     span: Span
@@ -46,6 +47,7 @@ class Drill:
     from_memory: bool = False
     run_through: bool = False
     reason: str = ""
+    number: int = 0
 
 
 def find_span(arrangement: Arrangement, bars: str = "", section: str = "") -> Span:

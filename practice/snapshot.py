@@ -140,7 +140,8 @@ class Command:
     extra["pass"], a record, again), hush, port (name=), page-wrong / meant-that
     (pass_number=, slip=: what the player says of a slip, by its index in the record), unsay (that
     taken back), keep
-    (pass_number=), next (the drill's next task), gesture (name= off, soft-pedal or
+    (pass_number=), next (the drill's next task), drill-sheet (begin the drill of extra["sheet"]
+    at extra["places"], found in extra["arrangement"]), gesture (name= off, soft-pedal or
     lowest-key: what means "again"), arrangement (extra["arrangement"]: the score read
     again), fingering (extra["note_id"], extra["fingering"]: set in the window, kept beside
     the score), quit.

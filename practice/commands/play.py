@@ -239,8 +239,8 @@ def _tell_outcome(evening: _Evening, sitting: Sitting) -> None:
     from practice.commands.output import write_json
 
     numbers = sitting.numbers()
-    if evening.coach and evening.options.drill_log:
-        write_json(evening.env, evening.options.drill_log, evening.coach.log)
+    if evening.options.drill_log:
+        write_json(evening.env, evening.options.drill_log, sitting.coaching.log)
     if evening.options.json:
         arrangement = sitting.snapshot().arrangement
         write_json(evening.env, evening.options.json, sitting.outcome.result(arrangement, numbers))

@@ -24,13 +24,17 @@ class Coach:
 
     Args:
         sheet: the drill. arrangement: what is played from. places: found in it, at least one.
+        number: which drill of the sitting this is.
     """
 
-    def __init__(self, sheet: DrillSheet, arrangement: Arrangement, places: Sequence[Span]) -> None:
+    def __init__(
+        self, sheet: DrillSheet, arrangement: Arrangement, places: Sequence[Span], number: int = 0
+    ) -> None:
         hands = [h for h in sheet.hands if _can_play(arrangement, places, h)]
         self._sheet = replace(sheet, hands=tuple(hands) or sheet.hands)
         self._arrangement = arrangement
         self._places = list(places)
+        self._number = number
         self._history: list[PassResult] = []
         self._unjudged = 0
         self._lock = threading.Lock()
@@ -54,6 +58,7 @@ class Coach:
             from_memory=sheet.from_memory,
             run_through=sheet.run_through,
             reason=one.reason,
+            number=self._number,
         )
 
     @property

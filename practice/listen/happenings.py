@@ -40,6 +40,7 @@ class PassEnded:
         first: number of its first note in the take.
         notes: numbered from 0; times from the take's zero. pedals: likewise.
         span, hands, pulse: as it was set; hands None where the playing shall tell.
+        drill_number: of the drill it was played in.
     """
 
     arrangement: Arrangement
@@ -51,6 +52,7 @@ class PassEnded:
     span: Span
     hands: Hands | None
     pulse: Pulse
+    drill_number: int = 0
 
 
 @dataclass(frozen=True, slots=True)

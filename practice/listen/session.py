@@ -254,8 +254,14 @@ class Session(Stretch):
     # commands
 
     def _do_drill(self, command: Command, now_s: float) -> None:
-        """The coach's word: at once between passes, else when the pass is over."""
+        """The coach's word: at once between passes, else when the pass is over. Another drill
+        begins at once; a word of the one before it comes too late."""
         new: Drill = command.extra["drill"]
+        if new.number != self._drill.number:
+            if new.number > self._drill.number:
+                self._coming = None
+                self._change(new)
+            return
         self._coming = new
         if command.extra.get("over"):
             self._drill = replace(self._drill, reason=new.reason)

@@ -22,6 +22,7 @@ from engine.standing import DEFINITIONS, Definitions
 from practice.clock import Clock
 from practice.drill import Drill
 from practice.drills.coach import Coach
+from practice.drills.coaching import CHOSEN, Coaching
 from practice.drills.run_throughs import RunThrough, find_run_through, say_place
 from practice.listen.happenings import (
     Asked,
@@ -33,15 +34,8 @@ from practice.listen.happenings import (
     TakeBegan,
     TakeEnded,
 )
-from practice.listen.judge import (
-    History,
-    Judge,
-    Judged,
-    JudgeFailed,
-    detail_of,
-    fingering_of,
-    value_of,
-)
+from practice.listen.judge import History, Judge, Judged, JudgeFailed, detail_of
+from practice.listen.judged_pass import keep_as, make_record
 from practice.listen.listen import Listener
 from practice.listen.live_map import LiveMap
 from practice.listen.outcome import Outcome
@@ -49,7 +43,7 @@ from practice.listen.page_notes import PageNotes
 from practice.ports.instrument_profiles import Profiles, name_instrument
 from practice.ports.ports import Driver, Keyboard, PortChange
 from practice.report.proof_book import What
-from practice.snapshot import Command, PassRecord, Said, Snapshot
+from practice.snapshot import Command, Said, Snapshot
 from practice.store.keeper import TakeKeeper
 from practice.store.kept import KeptPass, Source, TakeStart
 
@@ -131,7 +125,6 @@ class Sitting:
         self._setting = setting
         self._keeper = keeper
         self._partner = partner
-        self._coach = coach
         self._profiles = profiles or Profiles()
         self._run_throughs = {setting.arrangement.content_hash: list(run_throughs)}
         self._keyboard: Keyboard | None = None
@@ -151,6 +144,7 @@ class Sitting:
             failures=lambda: self._keyboard.failures if self._keyboard else 0,
             keeps_all=setting.keeps_all,
         )
+        self.coaching = Coaching(coach, self.listener.tell)
         self._load_map = load_map
         self._maps: dict[str, LiveMap] = {}
         self.listener.learn(self._map_of(setting.arrangement).cells())
@@ -309,11 +303,17 @@ class Sitting:
         elif command.kind == "fingering":
             page, told = self.snapshot().arrangement, command.extra
             self._page_notes.finger(page, told["note_id"], told["fingering"])
-        elif command.kind == "next" and self._coach:
-            self.listener.tell(self._coach.skip())
+        elif command.kind == "next":
+            self.coaching.skip()
+        elif command.kind == CHOSEN:
+            self._begin_drill(command)
         else:
             return False
         return True
+
+    def _begin_drill(self, command: Command) -> None:
+        if trouble := self.coaching.begin(command, self.snapshot().arrangement):
+            self.listener.learn(Said(trouble))
 
     def _keep_pass(self, keeper: TakeKeeper, number: int) -> None:
         if 0 < number <= len(self.outcome.takes):
@@ -329,8 +329,7 @@ class Sitting:
     def _judged(self, judged: Judged | JudgeFailed) -> None:
         if isinstance(judged, JudgeFailed):
             self.listener.learn(judged)
-            if self._coach:
-                self.listener.tell(self._coach.unjudged(judged.why))
+            self.coaching.unjudged(judged.ended.drill_number, judged.why)
             return
         number = self.outcome.add(judged)
         take = judged.ended.take
@@ -347,8 +346,7 @@ class Sitting:
         self.listener.learn(record)
         if place:
             self.listener.learn(Said(place))
-        if self._coach:
-            self.listener.tell(self._coach.judged(record))
+        self.coaching.judged(judged.ended.drill_number, record)
         stages = self._map_of(judged.ended.arrangement)
         stages.add(judged.sections, started.date().isoformat())
         self.listener.learn(stages.cells())
@@ -367,30 +365,3 @@ class Sitting:
         if arrangement.content_hash not in self._maps:
             self._maps[arrangement.content_hash] = self._load_map(arrangement)
         return self._maps[arrangement.content_hash]
-
-
-def make_record(
-    judged: Judged, number: int, take: int, started: datetime, played_on: str = ""
-) -> PassRecord:
-    """A judged pass as the window and the terminal show it."""
-    one = judged.review
-    return PassRecord(
-        number, take, judged.ended.span, one.hands, one.pulse, one.played.from_q, one.played.to_q,
-        one.notes, one.pedals, one.findings, one.deviations_ms, one.slips, one.measures,
-        judged.good, judged.why_not, one.played.tempo_qpm, started.isoformat(timespec="seconds"),
-        played_on,
-    )  # fmt: skip
-
-
-def keep_as(judged: Judged, number: int, started: datetime, take: int = 0) -> KeptPass:
-    """A judged pass as the store keeps it; `number` counts in its take."""
-    one, facts = judged.review, judged.facts
-    tempo = one.played.tempo_qpm
-    return KeptPass(
-        take, number, started, started.date().isoformat(), one.first,
-        one.first + len(one.notes) - 1, one.span, one.played.from_q, one.played.to_q, one.hands,
-        replace(one.pulse), tempo if tempo == tempo else None, facts.completed, facts.right,
-        facts.wrong, facts.extra, facts.missing, facts.deviation_ms,
-        value_of(one, "evenness", "sd_ms"), judged.good, judged.why_not,
-        fingering=fingering_of(one),
-    )  # fmt: skip

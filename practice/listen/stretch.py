@@ -165,7 +165,7 @@ class Stretch:
         drill, notes = self._drill, tuple(one.notes)
         return PassEnded(
             self._arrangement, take.number, self._passes, one.first, notes, tuple(one.pedals),
-            drill.span, drill.hands, one.pulse,
+            drill.span, drill.hands, one.pulse, drill.number,
         )  # fmt: skip
 
     def _finish(self, state: State) -> None:

@@ -12,7 +12,7 @@ from engine.standing import DEFINITIONS, Definitions
 from practice.drill import Drill
 from practice.listen.happenings import PassEnded
 from practice.listen.judge import detail_of, judge_pass
-from practice.listen.sitting import keep_as
+from practice.listen.judged_pass import keep_as
 from practice.store.event_blobs import step_event
 from practice.store.kept import KeptTake, TakeStart
 from practice.store.section_store import keep_bars

@@ -29,7 +29,7 @@ from engine.section_review import section_key, section_span
 from practice.library import open_arrangement
 from practice.listen.happenings import PassEnded
 from practice.listen.judge import Judged, detail_of, judge_pass
-from practice.listen.sitting import keep_as
+from practice.listen.judged_pass import keep_as
 from practice.plan.plan import make_plan
 from practice.plan.plan_facts import gather_facts
 from practice.player import Character, SlipShares, perform

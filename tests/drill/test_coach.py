@@ -19,8 +19,8 @@ from practice.drills.coach import Coach
 from practice.drills.gestures import DOUBLE_S, Gestures
 from practice.listen.happenings import Asked, EventHeard, PassEnded, PulseBegan, PulseEnded
 from practice.listen.judge import judge_pass
+from practice.listen.judged_pass import make_record
 from practice.listen.session import Session
-from practice.listen.sitting import make_record
 from practice.player import CHARACTERS, perform
 from practice.snapshot import Command, PassRecord
 from practice.sound.again import play_again
