@@ -172,5 +172,7 @@ def name_span(arrangement: Arrangement, span: Span) -> str:
         return "the whole"
     one, other = first.number or "pickup", last.number or "?"
     text = f"bar {one}" if one == other else f"bars {one}-{other}"
+    if first.time != last.time:
+        return f"bars {one}-{other}, time {first.time} into {last.time}"
     times = sum(bar.written == first.written for bar in arrangement.bars)
     return f"{text}, time {first.time}" if times > 1 else text

@@ -20,8 +20,13 @@ import pygame
 
 from engine.arrangement import Span, whole_span
 from engine.findings import Estimate
+from practice.drills.kept_sheets import KeptSheet
+from practice.drills.offers import Shelf
+from practice.drills.places import Weaknesses
+from practice.drills.ready_made import READY_MADE
 from practice.snapshot import Snapshot
 from practice.window.canvas import Canvas
+from practice.window.drill_choice import open_drills, press_drills, take_shelf, type_text
 from practice.window.painter import Painter
 from practice.window.sheet import Sheet
 from practice.window.theme import ThemeName
@@ -200,6 +205,37 @@ def _progress(size: tuple[int, int]) -> View:
     return _after(size, overlay="progress", progress=made_up_progress(stage().arrangement))
 
 
+def _pressed(view: View, key: str) -> View:
+    done = press_drills(view, key)
+    assert done is not None
+    return done[0]
+
+
+def _drills(
+    *keys: str, at: str = "", typed: str = "", then: str = "", theme: ThemeName = "light"
+) -> Callable[[tuple[int, int]], View]:
+    """The sheet of drills at a row after some keys, where a take had slips and drills are kept."""
+
+    def make(size: tuple[int, int]) -> View:
+        known = Weaknesses((9, 6, 18), (9, 9, 6, 18))
+        slow = replace(READY_MADE["ladder"], where=("bars 9-12",), hands=("left",))
+        kept = (
+            KeptSheet("today-1", replace(slow, where=("section Inlet",))),
+            KeptSheet("left hand slow", slow),
+            KeptSheet("broken", trouble="not understood (line 3): broken.toml; write it as TOML"),
+        )
+        opened = open_drills(_after(size, preferences=Preferences(theme=theme)))
+        view = take_shelf(opened, Shelf(known, kept))
+        titles = [one.title for one in view.drills.offers]
+        view = replace(view, row=titles.index(at) if at else 0)
+        for key in keys:
+            view = _pressed(view, key)
+        view = type_text(view, typed)
+        return _pressed(view, then) if then else view
+
+    return make
+
+
 def _performance(size: tuple[int, int]) -> View:
     arrangement = stage().arrangement
     snapshot = waiting(arrangement)
@@ -292,6 +328,14 @@ SHOTS: dict[str, Shot] = {
     "help-tiny": Shot(_help, (1280, 800)),
     "real-change": Shot(_real_change),
     "rescue-points": Shot(_rescue_points),
+    "drills": Shot(_drills("down", "down")),
+    "drills-tiny": Shot(_drills(*["down"] * 5), (1280, 800)),
+    "drills-kept": Shot(_drills(at="left hand slow")),
+    "drills-not-here": Shot(_drills("return", at="broken", theme="dark")),
+    "drill-numbers": Shot(_drills("right", *["down"] * 7, "right")),
+    "drill-numbers-idle": Shot(_drills(*["down"] * 3, "right", *["down"] * 4), (1280, 800)),
+    "drill-name": Shot(_drills("tab", typed="octaves, slowly")),
+    "drill-name-taken": Shot(_drills("tab", typed="left hand slow", then="return"), (1280, 800)),
     "progress": Shot(_progress),
     "progress-tiny": Shot(_progress, (1280, 800)),
     "performance": Shot(_performance),

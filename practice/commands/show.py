@@ -64,6 +64,7 @@ def show_window(showing: Showing) -> bool:
     """Show the window until it is left; False where it cannot be opened."""
     import pygame
 
+    from practice.drills.drill_shelf import DrillShelf
     from practice.settings import save_settings
     from practice.window.screen import run_window
 
@@ -87,6 +88,7 @@ def show_window(showing: Showing) -> bool:
             score_path=showing.path,
             list_ports=showing.list_ports,
             progress_of=progress_of,
+            drills=DrillShelf(places),
             first_start=showing.first_start,
             save=save,
         )

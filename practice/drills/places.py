@@ -44,6 +44,15 @@ def find_places(
     return list(dict.fromkeys(found))
 
 
+def say_place(arrangement: Arrangement, span: Span) -> str:
+    """The bars in the words of a drill: "whole", "bars 5-8", "bars 5-8@2"."""
+    if span == whole_span(arrangement):
+        return "whole"
+    first, last = arrangement.bars[span.from_bar], arrangement.bars[span.to_bar]
+    again = f"@{first.time}" if first.time > 1 else ""
+    return f"bars {first.number}-{last.number}{again}"
+
+
 def _find(arrangement: Arrangement, text: str, known: Weaknesses) -> Sequence[Span]:
     read = _WORD.match(text)
     kind, rest = (read[1].casefold(), read[2]) if read else ("", "")

@@ -20,7 +20,8 @@ _WORDS: dict[str, tuple[str, ...]] = {
 _HANDS = ("left", "right", "both")
 #: Rates may be written "60%".
 _RATES = ("start", "goal", "slowest", "step", "least_step")
-_LEAST: dict[str, float] = {
+#: No less than this, by name; 0 for what is not here.
+LEAST: dict[str, float] = {
     "start": 0.05, "goal": 0.05, "slowest": 0.05, "step": 0.001, "least_step": 0.001,
     "good_to_rise": 1, "poor_to_fall": 1, "enough_poor": 1, "enough_still": 1, "click_parts": 1,
 }  # fmt: skip
@@ -109,7 +110,7 @@ def _read_value(name: str, value: Any, usual: Any, where: str) -> Any:
         good = isinstance(value, str) and value in _WORDS.get(name, (value,))
     else:
         kinds = (int,) if isinstance(usual, int) else (int, float)
-        good = isinstance(value, kinds) and value >= _LEAST.get(name, 0)
+        good = isinstance(value, kinds) and value >= LEAST.get(name, 0)
     if not good:
         raise DrillError(f"{name} cannot be {value!r}", where, _say_allowed(_WORDS.get(name)))
     return float(value) if isinstance(usual, float) else value

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from engine.arrangement import Arrangement, Span, whole_span
+from engine.arrangement import Arrangement
 from engine.drill import DrillSheet, Ladder
 from engine.errors import UndersongError
+from practice.drills.places import say_place
 from practice.drills.sheet_file import write_sheet
 from practice.plan.plan_items import PlanItem, PlanOptions
 
@@ -39,15 +40,6 @@ def _ladder(start: float, goal: float, options: PlanOptions) -> Ladder:
         start=start, goal=max(goal, start), step=options.step, good_to_rise=1,
         good_to_stand=options.enough,
     )  # fmt: skip
-
-
-def say_place(arrangement: Arrangement, span: Span) -> str:
-    """The bars in the words of a drill: "whole", "bars 5-8", "bars 5-8@2"."""
-    if span == whole_span(arrangement):
-        return "whole"
-    first, last = arrangement.bars[span.from_bar], arrangement.bars[span.to_bar]
-    again = f"@{first.time}" if first.time > 1 else ""
-    return f"bars {first.number}-{last.number}{again}"
 
 
 def keep_sheets(

@@ -8,6 +8,7 @@ from typing import Any
 
 from engine.arrangement import Hands, Span
 from practice.snapshot import Command
+from practice.window.drill_choice import open_drills
 from practice.window.form_map import sections_of
 from practice.window.preferences import SCALE_STEP, clamp_scale
 from practice.window.slip_words import slips_alike
@@ -327,5 +328,6 @@ _ACTS: dict[str, Act] = {
     "settings": _overlay("settings"),
     "help": _overlay("help"),
     "progress": _overlay("progress"),
+    "drills": lambda view: Outcome(open_drills(view)),
     "leave": _leave,
 }

@@ -18,6 +18,7 @@ from practice.window.actions import (
 )
 from practice.window.compose import desk_shown
 from practice.window.desk import find_places
+from practice.window.drill_choice import STILL, press_drills
 from practice.window.form_map import bar_on_map
 from practice.window.keys import (
     ACTIONS,
@@ -50,6 +51,8 @@ def press_key(view: View, press: Press) -> Outcome:
     """A key goes down (the small piano is asked first, see `piano_pitch`)."""
     if view.rebinding:
         return _rebind(view, press.key)
+    if view.overlay == "drills":
+        return _in_drills(view, press.key)
     if view.overlay in ("settings", "welcome") and press.key in _ROW_KEYS:
         return _in_overlay(view, press.key)
     if view.overlay == "progress" and press.key in SCROLL_KEYS:
@@ -66,9 +69,17 @@ def press_key(view: View, press: Press) -> Outcome:
     return act_on(view, action)
 
 
+def _in_drills(view: View, key: str) -> Outcome:
+    done = press_drills(view, key)
+    if done is not None:
+        return Outcome(*done)
+    action = bind(view.preferences.keys).get(key, "")
+    return act_on(view, action) if action in STILL else Outcome(view)
+
+
 def piano_pitch(view: View, key: str, octave: int) -> int | None:
     """The pitch a computer key plays, None where it plays nothing now."""
-    if view.overlay == "settings" or view.rebinding or key not in PIANO_KEYS:
+    if view.overlay in ("settings", "drills") or view.rebinding or key not in PIANO_KEYS:
         return None
     pitch = PIANO_KEYS[key] + 12 * octave
     return pitch if 21 <= pitch <= 108 else None
@@ -158,7 +169,9 @@ def _finger(view: View, key: str) -> Outcome:
 
 
 def turn_wheel(view: View, up: int) -> Outcome:
-    """The mouse's wheel, `up` steps away from the player: the page, or the progress sheet."""
+    """The mouse's wheel, `up` steps away from the player: the page, or what lies over it."""
+    if view.overlay == "drills":
+        return _in_drills(view, "up" if up > 0 else "down")
     if view.overlay == "progress":
         return Outcome(replace(view, row=scroll_progress(view, -3 * up)))
     return act_on(view, "page-back" if up > 0 else "page-on")

@@ -28,6 +28,7 @@ ACTIONS: tuple[Action, ...] = (
     Action("pulse", "f4", "strict pulse or free", "play"),
     Action("slower", "-", "strict pulse slower", "play"),
     Action("faster", "=", "strict pulse faster", "play"),
+    Action("drills", "c", "choose a drill, change it, save it", "play"),
     Action("next", "end", "on to the drill’s next task", "play"),
     Action("keep", "f7", "mark the last pass as one to keep", "play"),
     Action("page-wrong", ",", "first slip told: the page is wrong", "play"),

@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from engine.pitch_names import pitch_name, printed
+from practice.window.drill_sheet import compose_drills
 from practice.window.faces import shorten, text_width, words, wrap
 from practice.window.keys import ACTIONS, BY_NAME, key_of, show_key
 from practice.window.legend import MARKS, compose_legend
 from practice.window.ops import Box, DrawOp, Face, Fill, Line, Words
+from practice.window.overlay_rows import draw_foot, draw_row, draw_title
 from practice.window.parts import Parts
 from practice.window.progress_sheet import compose_progress
 from practice.window.theme import Theme
@@ -75,6 +77,8 @@ def overlay_box(parts: Parts, overlay: str) -> Box:
         w, h = min(whole.w, 80 * text.body), min(whole.h, 35 * text.body)
     elif overlay == "progress":
         w, h = min(whole.w, 80 * text.body), min(whole.h, 46 * text.body)
+    elif overlay == "drills":
+        w, h = min(whole.w, 58 * text.body), min(whole.h, 42 * text.body)
     elif overlay == "settings":
         w, h = min(whole.w, 46 * text.body), min(whole.h, 23 * text.body)
     else:
@@ -95,18 +99,9 @@ def compose_overlay(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     ops: list[DrawOp] = [Fill(box, theme.paper), Line((*frame, frame[0]), theme.ink, thick)]
     draw = {
         "settings": _settings, "help": _help, "welcome": _welcome, "progress": compose_progress,
+        "drills": compose_drills,
     }[view.overlay]  # fmt: skip
     return ops + draw(view, theme, parts, box.inset(parts.type.body * 1.6, parts.type.body * 1.3))
-
-
-def _title(text: str, theme: Theme, parts: Parts, box: Box) -> tuple[DrawOp, float]:
-    size = parts.type.large
-    return words(box.x, box.y + size, text, size, theme.ink, "serif-bold"), box.y + size * 2.1
-
-
-def _foot(text: str, theme: Theme, parts: Parts, box: Box) -> DrawOp:
-    size = parts.type.small
-    return words(box.x, box.bottom, shorten(text, "text", size, box.w), size, theme.soft)
 
 
 def row_boxes(view: View, parts: Parts) -> list[Box]:
@@ -128,35 +123,20 @@ def port_rows(view: View) -> list[str]:
 
 
 def _settings(view: View, theme: Theme, parts: Parts, box: Box) -> list[DrawOp]:
-    title, _ = _title("Settings", theme, parts, box)
+    title, _ = draw_title("Settings", theme, parts, box)
     ops: list[DrawOp] = [title]
     for k, (row, at) in enumerate(zip(setting_rows(view), row_boxes(view, parts), strict=True)):
-        ops += _row(row.label, row.value, k == view.row, theme, parts, at)
+        ops += draw_row(row.label, row.value, k == view.row, theme, parts, at)
     if view.rebinding:
         text = f"Press the new key for “{BY_NAME[view.rebinding].words}”; escape leaves it"
     else:
         text = "↑ ↓ choose    ← → change    escape done"
-    return [*ops, _foot(text, theme, parts, box)]
-
-
-def _row(label: str, value: str, chosen: bool, theme: Theme, parts: Parts, at: Box) -> list[DrawOp]:
-    size = parts.type.body
-    base = at.y + at.h * 0.5 + size * 0.36
-    ops: list[DrawOp] = []
-    if chosen:
-        ops.append(Fill(Box(at.x - size * 0.6, at.y, at.w + size * 1.2, at.h), theme.shade))
-        ops.append(Fill(Box(at.x - size * 0.6, at.y, max(3.0, size * 0.2), at.h), theme.heard))
-    ops.append(words(at.x, base, label, size, theme.ink))
-    room = at.w - text_width(label, "text", size) - size
-    value = shorten(f"‹ {value} ›" if chosen else value, "text", size, room)
-    ops.append(words(at.right, base, value, size, theme.ink if chosen else theme.soft,
-                     "bold" if chosen else "text", "right"))  # fmt: skip
-    return ops
+    return [*ops, draw_foot(text, theme, parts, box)]
 
 
 def _help(view: View, theme: Theme, parts: Parts, box: Box) -> list[DrawOp]:
     """Keys in two columns, the legend of the marks in a third, care at the foot."""
-    title, top = _title("Help", theme, parts, box)
+    title, top = draw_title("Help", theme, parts, box)
     size = parts.type.small
     gap = size * 1.6
     column = (box.w - 2 * gap) / 3
@@ -214,7 +194,7 @@ def _help_foot(theme: Theme, parts: Parts, box: Box) -> list[Words]:
 
 
 def _welcome(view: View, theme: Theme, parts: Parts, box: Box) -> list[DrawOp]:
-    title, top = _title("Choose your keyboard", theme, parts, box)
+    title, top = draw_title("Choose your keyboard", theme, parts, box)
     size = parts.type.body
     ops: list[DrawOp] = [title]
     said = "Then play one note to check. The computer’s own keys will do to look round."
@@ -227,10 +207,10 @@ def _welcome(view: View, theme: Theme, parts: Parts, box: Box) -> list[DrawOp]:
         ops.append(words(box.x, top + size * 1.4 * k, text, size, theme.soft, "serif"))
     for k, (name, at) in enumerate(zip(port_rows(view), row_boxes(view, parts), strict=True)):
         now = "in use" if name == (view.snapshot.port or "computer keys") else ""
-        ops += _row(name, now or "choose", k == view.row, theme, parts, at)
+        ops += draw_row(name, now or "choose", k == view.row, theme, parts, at)
     y = row_boxes(view, parts)[-1].bottom + size * 2.2
     heard = "Play one note …"
     if view.heard_test:
         heard = f"Heard {printed(pitch_name(view.heard_test))}. Enter, and you are done."
     ops.append(words(box.x, y, heard, parts.type.large, theme.heard, "serif"))
-    return [*ops, _foot("↑ ↓ choose    enter done    escape later", theme, parts, box)]
+    return [*ops, draw_foot("↑ ↓ choose    enter done    escape later", theme, parts, box)]

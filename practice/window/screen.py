@@ -12,17 +12,17 @@ from typing import Any, Protocol
 
 import pygame
 
-from engine.arrangement import Arrangement
 from engine.performance import SOFT
 from engine.read import engravable_text
 from engine.read.fingering import with_fingering
 from practice.engrave import Engraver
-from practice.progress.progress import Progress
 from practice.snapshot import Command, Snapshot
 from practice.window.actions import Outcome, act_on
+from practice.window.asides import Asides, ProgressOf, Shelves
 from practice.window.canvas import Canvas
 from practice.window.desk import slot_plan, tints
 from practice.window.desk_state import DeskState
+from practice.window.drill_choice import type_text
 from practice.window.faces import use_music_font
 from practice.window.gestures import (
     Press,
@@ -41,7 +41,6 @@ from practice.window.small_piano import SmallPiano
 from practice.window.theme import THEMES
 from practice.window.view import View
 
-ProgressOf = Callable[[Arrangement], Progress]
 FRAMES_PER_S = 60
 FIRST_SIZE = (1600, 900)
 SMALLEST_SIZE = (640, 400)
@@ -76,6 +75,7 @@ def run_window(
     read: Read = read_score,
     list_ports: Callable[[], Sequence[str]] = tuple,
     progress_of: ProgressOf | None = None,
+    drills: Shelves | None = None,
     first_start: bool = False,
     save: Callable[[], None] = lambda: None,
     size: tuple[int, int] | None = None,
@@ -93,6 +93,7 @@ def run_window(
         read: how a score is read again.
         list_ports: names of the keyboards there are.
         progress_of: reads an arrangement's progress over the days; called on a thread of its own.
+        drills: reads and keeps drills, likewise.
         first_start: ask for the keyboard first.
         save: called after `settings` changed.
         size: of the window, pixels; the last one used if not given.
@@ -103,7 +104,16 @@ def run_window(
     """
     kept: MutableMapping[str, Any] = getattr(settings, "window", settings)
     screen = Screen(
-        listener, kept, cache_dir, Path(score_path), read, list_ports, save, clock_s, progress_of
+        listener,
+        kept,
+        cache_dir,
+        Path(score_path),
+        read,
+        list_ports,
+        save,
+        clock_s,
+        progress_of,
+        drills,
     )
     try:
         screen.open(size, first_start, text)
@@ -128,6 +138,7 @@ class Screen:
         save: Callable[[], None] = lambda: None,
         clock_s: Callable[[], float] = time.monotonic,
         progress_of: ProgressOf | None = None,
+        drills: Shelves | None = None,
     ) -> None:
         self._listener, self._settings, self._save = listener, settings, save
         #: Fingering set since the score was opened, by the head's id.
@@ -145,7 +156,7 @@ class Screen:
         self._soft_down = False
         self._text = ""
         self._score_text = ReadAside[str]()
-        self._progress_of, self._progress = progress_of, ReadAside[Progress]()
+        self._asides = Asides(progress_of, drills)
         self._snapshot: Snapshot | None = None
         self._saved: ScoreRead | None = None
         self._made_ahead: object = None
@@ -186,20 +197,6 @@ class Screen:
         elif text is not None:
             self._open_text(text)
 
-    def _read_progress(self) -> None:
-        progress_of, arrangement = self._progress_of, self.view.snapshot.arrangement
-        trouble = "" if progress_of else "No takes are kept here"
-        self.view = replace(self.view, progress=None, progress_trouble=trouble)
-        if progress_of:
-            self._progress.start(lambda: progress_of(arrangement))
-
-    def _take_progress(self) -> None:
-        came = self._progress.poll()
-        if isinstance(came, Trouble):
-            self.view = replace(self.view, progress_trouble=came.words)
-        elif came is not None:
-            self.view = replace(self.view, progress=came)
-
     def close(self) -> None:
         """Keep the settings, end what was started."""
         self._tell(self._piano.release_all())
@@ -214,7 +211,7 @@ class Screen:
         now_s = self._clock_s()
         self._take_snapshot(self._listener.snapshot())
         self._take_text()
-        self._take_progress()
+        self.view = self._asides.attend(self.view)
         self._take_score(self._watch.poll(now_s))
         self._ask_ports(now_s)
         size = self._surface.get_size()
@@ -320,6 +317,8 @@ class Screen:
             return self._key_down(event)
         if event.type == pygame.KEYUP:
             self._tell(self._piano.release(pygame.key.name(event.key)))
+        elif event.type == pygame.TEXTINPUT:
+            self.view = type_text(self.view, event.text)
         elif event.type == pygame.WINDOWFOCUSLOST:
             self._tell(self._piano.release_all())
         elif event.type == pygame.MOUSEWHEEL:
@@ -363,8 +362,6 @@ class Screen:
         before, self.view = self.view, outcome.view
         if before.note and outcome.view.note == before.note:
             self.view = replace(self.view, note="")  # read by now; what is done next speaks
-        if self.view.overlay == "progress" and before.overlay != "progress":
-            self._read_progress()
         for command in outcome.commands:
             if command.kind == "fingering":
                 self._set_fingering(command)

@@ -26,7 +26,7 @@ class SmallPiano:
         """What a key of the computer strikes; None where it is not one of the small piano's."""
         lies_at = _LIES_AT.get(scancode, key)
         step = octave_step(lies_at)
-        if step and not view.rebinding:
+        if step and not (view.rebinding or view.overlay == "drills"):
             self._octave = min(max(self._octave + step, -_FURTHEST_OCTAVE), _FURTHEST_OCTAVE)
             return ()
         pitch = piano_pitch(view, lies_at, self._octave)

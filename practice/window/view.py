@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 from engine.drill.sheet import Gesture
 from practice.snapshot import PassRecord, Snapshot
+from practice.window.drill_choice import DrillChoice
 from practice.window.page import Page
 from practice.window.theme import ThemeName
 from practice.window.turning import Slots
@@ -15,7 +16,7 @@ from practice.window.turning import Slots
 if TYPE_CHECKING:
     from practice.progress.progress import Progress
 
-Overlay = Literal["", "settings", "help", "welcome", "progress"]
+Overlay = Literal["", "settings", "help", "welcome", "progress", "drills"]
 #: Which slips and marks the Desk shows after a pass.
 Looking = Literal["pass", "average"]
 
@@ -55,6 +56,7 @@ class View:
         overlay: what lies over the parts; row: its chosen row, or the first one shown.
         progress: of the arrangement over the days, once it was asked for and has been read;
             progress_trouble: why it could not be.
+        drills: what the sheet of drills shows.
         ports: keyboards there are, for the overlays.
         note: one line from the window itself (engraving, reading the score again).
         changed_bars: written bars that the last reading of the score changed.
@@ -96,6 +98,7 @@ class View:
     heard: frozenset[int] = frozenset()
     progress: Progress | None = None
     progress_trouble: str = ""
+    drills: DrillChoice = field(default_factory=DrillChoice)
 
     @property
     def playing(self) -> bool:

@@ -273,7 +273,7 @@ def test_progress_is_read_beside_the_frames(screen: Screen, listener: FakeListen
         assert asked.wait(20.0)
         return made
 
-    screen._progress_of = progress_of
+    screen._asides._progress_of = progress_of
     press(pygame.K_m)
     screen.step()
     assert screen.view.overlay == "progress"
@@ -286,7 +286,7 @@ def test_progress_that_cannot_be_read_is_told(screen: Screen):
     def progress_of(arrangement: Arrangement) -> Progress:
         raise OSError("the store is gone")
 
-    screen._progress_of = progress_of
+    screen._asides._progress_of = progress_of
     press(pygame.K_m)
     until(screen, lambda: screen.view.progress_trouble == "the store is gone")
 
