@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from engine.arrangement import Arrangement, Hands, Span, whole_span
+from engine.arrangement import Arrangement, Bar, Hands, Span, whole_span
 from engine.drill.sheet import Gesture
 from engine.errors import SpanError
 
@@ -172,7 +172,13 @@ def name_span(arrangement: Arrangement, span: Span) -> str:
         return "the whole"
     one, other = first.number or "pickup", last.number or "?"
     text = f"bar {one}" if one == other else f"bars {one}-{other}"
-    if first.time != last.time:
-        return f"bars {one}-{other}, time {first.time} into {last.time}"
-    times = sum(bar.written == first.written for bar in arrangement.bars)
-    return f"{text}, time {first.time}" if times > 1 else text
+    if first.time != last.time:  # over a repeat: each end has its own time
+        from_bar, to_bar = _say_time(arrangement, first), _say_time(arrangement, last)
+        return f"bar {one}{from_bar} to bar {other}{to_bar}"
+    return f"{text}, time {first.time}" if _say_time(arrangement, first) else text
+
+
+def _say_time(arrangement: Arrangement, bar: Bar) -> str:
+    """Which time a bar is played, "" where it is played once."""
+    times = sum(one.written == bar.written for one in arrangement.bars)
+    return f" (time {bar.time})" if times > 1 else ""

@@ -10,6 +10,8 @@ from engine.errors import UndersongError
 from practice.environment import Environment, ExitStatus, find_places
 
 if TYPE_CHECKING:
+    from engine.arrangement import Arrangement
+    from practice.environment import Places
     from practice.plan.plan_facts import PlanFacts
     from practice.plan.plan_items import Begin, PlanItem, PlanOptions
 
@@ -67,11 +69,31 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     items = make_plan(facts, now, told)
     names = keep_sheets(places.data / FOLDER, items, arrangement, told)
     commands = [say_start(item, facts, name) for item, name in zip(items, names, strict=True)]
+    own = list_own(places, arrangement, path)
     if options.json:
-        write_json(env, options.json, plan_json(items, facts, commands))
+        write_json(env, options.json, plan_json(items, facts, commands) | {"own_drills": own})
     if options.json != "-":
         _say(env, items, facts, commands, told, options.why)
+        for row in own:
+            env.say(f"Your own drill “{row['name']}”: {row['what']}\n  $ {row['command']}")
     return ExitStatus.DONE
+
+
+def list_own(places: Places, arrangement: Arrangement, path: str) -> list[dict[str, str]]:
+    """The drills the player has kept that can be played here, each with its command."""
+    import shlex
+
+    from practice.drills.drill_shelf import DrillShelf
+    from practice.drills.offers import list_own_offers
+    from practice.drills.sheet_words import say_sheet
+
+    shelf = DrillShelf(places).read(arrangement)
+    start = f"undersong play {shlex.quote(path)} --drill"
+    return [
+        {"name": one.name, "what": say_sheet(one.sheet),
+         "command": f"{start} {shlex.quote(one.name)}"}
+        for one in list_own_offers(arrangement, shelf)
+    ]  # fmt: skip
 
 
 def _read_options(options: argparse.Namespace) -> PlanOptions:

@@ -11,7 +11,7 @@ from engine.arrangement import Arrangement, Hands, Span
 from engine.drill import DrillSheet
 from engine.errors import UndersongError
 from practice.drill import name_span
-from practice.drills.kept_sheets import KeptSheet
+from practice.drills.kept_sheets import PLANNED, KeptSheet
 from practice.drills.places import NOTHING_KNOWN, Weaknesses, find_places, say_place
 from practice.drills.ready_made import READY_MADE
 
@@ -56,6 +56,12 @@ def list_offers(
     kinds = _kinds(arrangement, span, hands, shelf.known)
     offers = [*kinds, *_kept(shelf), *_places(arrangement, hands)]
     return tuple(_try(arrangement, one, shelf.known) for one in offers)
+
+
+def list_own_offers(arrangement: Arrangement, shelf: Shelf) -> tuple[Offer, ...]:
+    """The drills the player has kept, but for those that cannot be played here."""
+    kept = (_try(arrangement, one, shelf.known) for one in _kept(shelf))
+    return tuple(o for o in kept if not o.trouble and not o.name.startswith(PLANNED))
 
 
 def list_places(arrangement: Arrangement, span: Span, known: Weaknesses) -> tuple[str, ...]:

@@ -65,6 +65,28 @@ def test_the_command_says_and_writes_the_plan(exercises: Path, tmp_path: Path) -
     assert (sheet.hands, sheet.ladder.start) == (("both",), 0.6)
 
 
+def test_drills_of_the_player_s_own_stand_under_the_plan(exercises: Path, tmp_path: Path) -> None:
+    import io
+    import shlex
+
+    from engine.drill import DrillSheet
+    from practice.cli import main
+    from practice.drills.kept_sheets import keep_sheet
+    from practice.environment import Environment, ExitStatus
+
+    keep_sheet(tmp_path / "drills", "slow & low", DrillSheet(where=("bars 3-4",), hands=("left",)))
+    keep_sheet(tmp_path / "drills", "elsewhere", DrillSheet(where=("bars 900-901",)))
+    out = io.StringIO()
+    env = Environment(stdout=out, variables={}, now=lambda: NOW)
+    score = str(exercises / "brine-pump.musicxml")
+    assert main(["plan", score, "--data", str(tmp_path)], env) == ExitStatus.DONE
+    told = out.getvalue()
+    assert "Your own drill “slow & low”: bars 3-4, left hand" in told
+    assert "elsewhere" not in told
+    command = shlex.split(told.splitlines()[-1].strip().removeprefix("$ "))
+    assert command == ["undersong", "play", score, "--drill", "slow & low"]
+
+
 @pytest.mark.parametrize(
     "words",
     [
