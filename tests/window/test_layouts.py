@@ -22,6 +22,7 @@ STATES = [
     "strict-pass", "free-pass", "after-pass", "average", "one-hand", "second-time", "unplugged",
     "settings", "help", "performance", "fingering", "changed-bars", "no-page-yet",
     "brine-pump", "two-sluices", "from-memory", "drill", "progress", "rescue-points", "real-change",
+    "drills", "drills-not-here", "drill-numbers", "drill-name-taken",
 ]  # fmt: skip
 #: Every state in the smallest window and the usual one, some in the largest.
 CASES = [(state, size) for state in STATES for size in ((1280, 800), (1920, 1080))] + [
