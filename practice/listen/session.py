@@ -255,12 +255,12 @@ class Session(Stretch):
 
     def _do_drill(self, command: Command, now_s: float) -> None:
         """The coach's word: at once between passes, else when the pass is over. Another drill
-        begins at once; a word of the one before it comes too late."""
+        begins at once; a word of the one before it, or of one that was left, comes too late."""
         new: Drill = command.extra["drill"]
-        if new.number != self._drill.number:
-            if new.number > self._drill.number:
-                self._coming = None
-                self._change(new)
+        if new.number > self._drill.number:
+            self._coming = None
+            self._change(new)
+        if new.number != self._drill.number or new.number == self._left or new is self._drill:
             return
         self._coming = new
         if command.extra.get("over"):
@@ -281,16 +281,23 @@ class Session(Stretch):
         elif said == "next":
             self._out.append(Asked(Command("next")))
 
+    def _leave_for(self, drill: Drill) -> None:
+        """The player's own choice of bars, hands or pulse: the coach is not heard until the next
+        drill, and a number of passes that was the drill's holds no longer."""
+        self._left = drill.number
+        passes = 0 if drill.number else drill.passes
+        self._change(replace(drill, passes=passes, reason=""))
+
     def _do_span(self, command: Command, _now_s: float) -> None:
         if command.span is not None:
-            self._change(replace(self._drill, span=command.span))
+            self._leave_for(replace(self._drill, span=command.span))
 
     def _do_hands(self, command: Command, _now_s: float) -> None:
-        self._change(replace(self._drill, hands=command.hands))
+        self._leave_for(replace(self._drill, hands=command.hands))
 
     def _do_pulse(self, command: Command, _now_s: float) -> None:
         if command.pulse_kind is not None:
-            self._change(replace(self._drill, pulse_kind=command.pulse_kind))
+            self._leave_for(replace(self._drill, pulse_kind=command.pulse_kind))
 
     def _do_rate(self, command: Command, _now_s: float) -> None:
         if command.rate is not None:

@@ -70,6 +70,7 @@ class Stretch:
         self._counted_in = False
         self._listening: Listening | HearingAgain | None = None
         self._coming: Drill | None = None
+        self._left: int | None = None
         self._gestures = Gestures(drill.gesture)
         self._out: list[Happening] = []
         #: What went wrong while notes were followed; should stay empty.

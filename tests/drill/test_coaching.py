@@ -128,6 +128,28 @@ def test_the_old_drill_s_word_that_was_overtaken_is_not_heard(pump: Arrangement)
     assert (picture.drill.span, picture.drill.reason, picture.state) == (OTHER, "", "waiting")
 
 
+@pytest.mark.parametrize(
+    "own",
+    [Command("span", span=OTHER), Command("hands", hands="both"),
+     Command("pulse", pulse_kind="strict")],
+)  # fmt: skip
+def test_bars_hands_or_pulse_chosen_by_hand_leave_the_drill(
+    pump: Arrangement, own: Command
+) -> None:
+    """Nobody is taken back to bars that they have just left; another drill is taken up."""
+    session = session_in(pump, Drill(SPAN, "left", passes=3, reason="up", number=1))
+    session.tell(own, 1.0)
+    left = session.picture(1.0).drill
+    assert (left.passes, left.reason) == (0, "")
+    session.tell(word(Drill(SPAN, "left", reason="once more", number=1)), 2.0)
+    session.tell(word(Drill(SPAN, "left", reason="enough", number=1), over=True), 2.1)
+    assert session.picture(2.2).drill == left
+    assert session.state == "waiting"
+    session.tell(word(Drill(SPAN, "right", number=2)), 3.0)
+    session.tell(word(Drill(OTHER, "right", number=2)), 3.1)
+    assert session.picture(3.2).drill.span == OTHER
+
+
 def test_a_drill_can_be_begun_after_one_that_is_over(pump: Arrangement) -> None:
     session = session_in(pump, Drill(SPAN, "left", passes=1))
     session.tell(word(Drill(SPAN, "left", reason="all of it stands"), over=True), 1.0)
