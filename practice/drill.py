@@ -33,6 +33,8 @@ class Drill:
         gesture: what means "again" and, twice, "next" (see `practice.drills.gestures`).
         from_memory: the page hides. run_through: nothing interrupts, the screen is quiet.
         reason: why this, in a line for the player; "" where they chose it themselves.
+        other_hand: the hand not practised is played to the player. click_parts: clicks a beat;
+            0: as it is set otherwise.
         number: which drill of the sitting it belongs to; a word of an earlier one is not heard.
     """
 
@@ -47,6 +49,8 @@ class Drill:
     from_memory: bool = False
     run_through: bool = False
     reason: str = ""
+    other_hand: bool = False
+    click_parts: int = 0
     number: int = 0
 
 

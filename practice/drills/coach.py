@@ -58,6 +58,8 @@ class Coach:
             from_memory=sheet.from_memory,
             run_through=sheet.run_through,
             reason=one.reason,
+            other_hand=sheet.other_hand,
+            click_parts=sheet.click_parts if sheet.click_parts > 1 else 0,
             number=self._number,
         )
 

@@ -101,6 +101,10 @@ _NUMBERS: dict[str, _Number] = {
         "Rest between passes", "Beats until the count-in; 0 goes straight on, on the beat.",
         "count", 1, lambda _s: 32, idle=_when_strict,
     ),
+    "click_parts": _Number(
+        "Clicks a beat", "Two or more divide the beat.", "count", 1, lambda _s: 4,
+        idle=_when_strict,
+    ),
     "overlap": _Number(
         "On beyond the end", "Bars played on into what follows, so that the join is practised.",
         "count", 1, lambda _s: 8,
@@ -125,6 +129,9 @@ def list_fields(sheet: DrillSheet, places: Sequence[str] = ()) -> list[Field]:
         Field("ladder.way", "Tempo", _WAYS[ladder.way], "How the tempo moves between the two.",
               idle=_when_strict(sheet)),
         *(_number_field(sheet, name) for name in _NUMBERS),
+        Field("other_hand", "The other hand", "played to you" if sheet.other_hand else "silent",
+              "The second piano plays the hand that rests, with the click or following you.",
+              idle="" if sheet.hands != ("both",) else "both hands are yours"),
     ]  # fmt: skip
 
 
@@ -161,6 +168,8 @@ def change_field(sheet: DrillSheet, name: str, step: int, places: Sequence[str] 
         return replace(sheet, where=_next_place(sheet, step, places))
     if name == "hands":
         return replace(sheet, hands=_next_of(TURNS, sheet.hands, step))
+    if name == "other_hand":
+        return replace(sheet, other_hand=not sheet.other_hand)
     if name == "pulse":
         return replace(sheet, pulse="free" if sheet.pulse == "strict" else "strict")
     if name == "ladder.way":

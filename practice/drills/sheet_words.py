@@ -12,7 +12,8 @@ def say_sheet(sheet: DrillSheet) -> str:
     told = [
         " and ".join(sheet.where), _ORDERS[sheet.order], say_turns(sheet), say_pulse(sheet),
         _say_rest(sheet), _say_count(sheet.overlap, "bar", "on beyond the end"),
-        _say_count(sheet.passes, "pass", ""), "from memory" * sheet.from_memory,
+        _say_count(sheet.passes, "pass", ""), "the other hand played to you" * sheet.other_hand,
+        "from memory" * sheet.from_memory,
         "nothing interrupts" * sheet.run_through,
     ]  # fmt: skip
     return ", ".join(text for text in told if text)

@@ -20,6 +20,7 @@ from engine.follow import Follower
 from engine.performance import DAMPER, KeyEvent, NotePairer, PlayedNote
 from engine.tone.click import ACCENT, BEAT, PART, PERCUSSION_CHANNEL
 from practice.clock import Clock
+from practice.drill import Drill
 from practice.listen.happenings import (
     Asked,
     EventHeard,
@@ -100,6 +101,7 @@ class SecondPiano:
         self._instrument: Instrument | None = None
         self._accompanist: Accompanist | None = None
         self._following: _Following | None = None
+        self._drill: Drill | None = None
         #: Why there is no sound, "" where there is.
         self.problem = ""
         #: Set once the instrument is open, or cannot be.
@@ -159,14 +161,16 @@ class SecondPiano:
         self.problem = f"the second piano failed ({type(error).__name__}: {error})"
 
     def _begin(self, pulse: PulseBegan) -> None:
-        if not (self._settings.click or self._settings.other_hand):
+        if not (self._settings.click or self._plays_other_hand):
             return
         self._open()
         events: list[Timed] = []
         if self._settings.click:
-            events += list_pulse(self._arrangement, pulse, self._settings.click_parts)
+            parts = self._drill.click_parts if self._drill else 0
+            parts = parts or self._settings.click_parts
+            events += list_pulse(self._arrangement, pulse, parts)
         other = other_hand(pulse.hands)
-        if self._settings.other_hand and other:
+        if self._plays_other_hand and other:
             settings = self._settings
             choice = PageChoice(pulse.span, other, settings.part, pulse.rate, settings.level)
             events += self._on_hand_channel(_play_if_any(self._arrangement, choice, pulse.start_s))
@@ -174,6 +178,11 @@ class SecondPiano:
             self._play(_PULSE, events)
         elif self._accompanist:  # straight on: what is left of the pass before still sounds
             self._accompanist.add(drop_stale(events, self._clock.now_s()), _PULSE)
+
+    @property
+    def _plays_other_hand(self) -> bool:
+        """The player wants it always, or the drill does."""
+        return self._settings.other_hand or (self._drill is not None and self._drill.other_hand)
 
     def _ask(self, command: Command) -> None:
         if command.kind == "hush":
@@ -202,7 +211,7 @@ class SecondPiano:
         if isinstance(happening, EventHeard):
             self._follow(happening.event)
         elif isinstance(happening, TakeBegan):
-            self._arrangement = happening.arrangement
+            self._arrangement, self._drill = happening.arrangement, happening.drill
             self._following = self._start_following(happening)
         elif isinstance(happening, PulseBegan):
             self._begin(happening)
@@ -232,7 +241,7 @@ class SecondPiano:
 
     def _start_following(self, began: TakeBegan) -> _Following | None:
         drill = began.drill
-        if not self._settings.other_hand or drill.pulse_kind != "free" or not drill.hands:
+        if not self._plays_other_hand or drill.pulse_kind != "free" or not drill.hands:
             return None
         if other_hand(drill.hands) is None:
             return None

@@ -86,7 +86,9 @@ def test_a_span_in_words_is_found_again(shift: Arrangement) -> None:
 
 
 NUMBERS = [
-    f.name for f in list_fields(MINE) if f.name not in ("where", "hands", "pulse", "ladder.way")
+    f.name
+    for f in list_fields(MINE)
+    if f.name not in ("where", "hands", "pulse", "ladder.way", "other_hand")
 ]
 
 
@@ -134,7 +136,7 @@ def test_choices_go_round(shift: Arrangement) -> None:
     assert change_field(replace(MINE, where=("bars 1", "bars 3")), "where", 1, places).where == (
         "bars 9-12",
     )
-    for name, count in (("hands", 5), ("pulse", 2), ("ladder.way", 3)):
+    for name, count in (("hands", 5), ("pulse", 2), ("ladder.way", 3), ("other_hand", 2)):
         sheet, seen = MINE, set()
         for _ in range(count):
             seen.add(sheet)

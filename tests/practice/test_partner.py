@@ -10,11 +10,13 @@ import numpy as np
 import pytest
 
 from engine.arrangement import Arrangement, Span, notes_in, whole_span
+from engine.drill import DrillSheet
 from engine.errors import UndersongError
 from engine.performance import KeyEvent
 from engine.read import read_arrangement
 from practice.clock import ManualClock, SystemClock
 from practice.drill import Drill
+from practice.drills.coach import Coach
 from practice.listen.happenings import (
     Asked,
     EventHeard,
@@ -121,6 +123,26 @@ def test_a_strict_pulse_is_clicked_and_the_other_hand_played_to_the_end(pump: Ar
     assert played == sorted(pump.notes[i].pitch for i in rows)
     assert sum(d[0] == 0x99 for _, _, d in instrument.told) == 2 + 4
     assert instrument.closed
+
+
+def test_a_drill_may_ask_for_the_other_hand_and_for_parts_of_the_beat(pump: Arrangement) -> None:
+    """As the sheet says, by way of its coach; the next drill does not have it."""
+    span, instrument, clock = Span(2, 3), Written(), ManualClock()
+    sheet = DrillSheet(hands=("left",), other_hand=True, click_parts=2)
+    partner = SecondPiano(pump, lambda: instrument, clock, PartnerSettings())
+    drills = [Coach(sheet, pump, [span]).drill, Coach(DrillSheet(), pump, [span]).drill]
+    for take, (drill, start_s) in enumerate(zip(drills, (0.5, 30.5), strict=True), 1):
+        partner.notice(TakeBegan(take, start_s, pump, drill, "Upright"))
+        partner.notice(pulse_at(start_s, span))
+        settle(partner, clock, start_s + 20.0)
+        partner.notice(TakeEnded(take, (), (), ()))
+    partner.close()
+    hand = [d[1] for _, _, d in instrument.told if d[0] == 0x90]
+    rows = [i for i in notes_in(pump, span, "right") if not pump.notes[i].optional]
+    assert sorted(hand) == sorted(pump.notes[i].pitch for i in rows)
+    clicks = [at_s for _, at_s, d in instrument.told if d[0] == 0x99]
+    assert sum(at_s < 25 for at_s in clicks) == 2 * (2 + 4)
+    assert sum(at_s > 25 for at_s in clicks) == 2 + 4
 
 
 def test_when_the_pulse_ends_nothing_more_begins_and_everything_ends(pump: Arrangement) -> None:
