@@ -2,7 +2,8 @@
 
 Foscarin, Peter, Widmer and others: parangonar, https://github.com/sildater/parangonar (3.x).
 A benchmark extra, never a dependency: everything here is imported when asked for. Its live
-transformer needs torch and is left out where that is missing.
+transformers need torch, its network for whole takes also symusic and miditok: each is left out
+where these are missing.
 """
 
 from __future__ import annotations
@@ -68,6 +69,13 @@ def matchers() -> dict[str, dict[str, Matcher]]:
         return out
     out["live"]["Transformer"] = _live(OnlineTransformerMatcher)
     out["live"]["PureTransformer"] = _live(OnlinePureTransformerMatcher)
+    try:
+        from parangonar.match import TheGlueNoteMatcher
+
+        network = TheGlueNoteMatcher()
+    except ImportError:
+        return out
+    out["whole"]["TheGlueNote"] = network
     return out
 
 
