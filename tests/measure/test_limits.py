@@ -4,21 +4,27 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from fractions import Fraction
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from engine.arrangement import Harmony, PedalSpan
 from engine.findings import Finding
+from engine.measure import steps
 from engine.measure.cells import gather_cells
 from engine.measure.change import compare_sessions, find_trend
 from engine.measure.even_fit import fit_even
+from engine.measure.harmony_times import written_regions
 from engine.measure.heard import hear
+from engine.measure.instrument import calibrate
 from engine.measure.interval import slope_of
 from engine.measure.ringing import FLOOR_DB, under_db
 from engine.measure.tempo import follow_tempo
 from engine.measure.yardsticks import REPERTOIRE, band_for
-from engine.performance import PlayedNote
-from tests.measure.by_hand import measured, page, play
+from engine.performance import DAMPER, PedalMove, PlayedNote
+from tests.measure.by_hand import measured, page, play, with_form
 from tests.measure.known_playing import Known, play_known
 from tests.measure.test_change import sessions
 from tests.measure.test_octaves import line_over_figure
@@ -117,3 +123,49 @@ def test_what_single_cells_show_of_a_fit_is_its_projection_cell_by_cell() -> Non
     )
     assert fit.kept == pytest.approx(shown / fit.freedom)
     assert 0.5 < fit.kept < 1.0
+
+
+def test_tempos_that_hang_together_widen_the_interval_of_a_drift(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """By sqrt((1 + r) / (1 - r)), r being the lag-1 correlation of what a line leaves over."""
+    at_s = np.arange(40) * 3.0
+    wave = np.sin(np.arange(40) * np.pi / 10)
+    monkeypatch.setattr(steps, "_group_tempos", lambda cells, fit: (np.exp(-0.02 * wave), at_s))
+    found = steps.drift_of(SimpleNamespace(time_s=at_s), None)
+    plain = slope_of(at_s / 60.0, 2.0 * wave, "percent")
+    minutes = at_s / 60.0 - at_s.mean() / 60.0
+    rest = 2.0 * wave - 2.0 * wave.mean() - minutes * (minutes @ wave) * 2.0 / (minutes @ minutes)
+    r = float(rest[1:] @ rest[:-1] / (rest @ rest))
+    assert r > 0.8
+    wide = (found.high - found.low) / (plain.high - plain.low)
+    assert wide == pytest.approx(math.sqrt((1 + r) / (1 - r)), rel=1e-6)
+
+
+def test_a_lift_belongs_to_the_change_that_it_is_nearer_to() -> None:
+    """Chords change every quarter, a second apart, the last two at 4 and 5 s; the only lift is at
+    4.6 s: it is 0.4 s early for the last, and no lift of the one before."""
+    chords = ((36, 43, 48), (38, 45, 50))
+    written = [(q + k / 4, 0.25, chords[q % 2][k], "left") for q in range(5) for k in range(3)]
+    harmonies = tuple(Harmony(Fraction(q), Fraction(q + 1), "CD"[q % 2], "major") for q in range(5))
+    arrangement = with_form(page(written), harmonies=harmonies)
+    damper = [PedalMove(at, DAMPER, v) for at, v in ((0.5, 127), (4.6, 0), (4.8, 127))]
+    changes = measured(arrangement, *play(arrangement), pedals=damper).pedal.changes
+    assert [c.lift_ms and round(c.lift_ms) for c in changes] == [None, None, None, -400]
+
+
+def test_a_foot_that_is_off_the_pedal_does_not_rest_in_mid_travel() -> None:
+    damper = [PedalMove(float(k), DAMPER, v) for k, v in enumerate((0, 40, 60, 127, 0, 127))]
+    found = calibrate([], damper)
+    assert (found.bite, found.clear) == (40, 60)
+
+
+def test_a_pedal_marked_just_after_a_change_of_harmony_does_not_move_it() -> None:
+    """Harmonies of four quarters; the pedal of the second is marked a sixteenth after it begins."""
+    written = [(float(q), 1.0, 48 + q % 3, "left") for q in range(12)]
+    harmonies = tuple(
+        Harmony(Fraction(4 * k), Fraction(4 * k + 4), "CDC"[k], "major") for k in range(3)
+    )
+    held = (PedalSpan(Fraction(17, 4), Fraction(7)),)
+    arrangement = with_form(page(written, pedals=held), harmonies=harmonies)
+    assert written_regions(arrangement) == [(0.0, 4.0), (4.0, 8.0), (8.0, 12.0)]
