@@ -6,7 +6,8 @@ from dataclasses import replace
 from fractions import Fraction
 
 from engine.arrangement import Arrangement, Bar, Problem, ScoreNote
-from engine.read.sidecar import HandRule, Sidecar, Stretch, is_place
+from engine.read.note_places import find_places, is_place
+from engine.read.sidecar import HandRule, Sidecar, Stretch
 
 
 def bars_of(stretch: Stretch, bars: tuple[Bar, ...]) -> tuple[Bar, ...]:
@@ -47,33 +48,13 @@ def apply_sidecar(arrangement: Arrangement, sidecar: Sidecar) -> Arrangement:
     return replace(arrangement, notes=tuple(notes), problems=(*arrangement.problems, *problems))
 
 
-def place_text(arrangement: Arrangement, note: ScoreNote) -> str:
-    """A note by its place and name: "14:3/2 Eb5", "" where its bar has no number.
-
-    Where the file has no ids of its own, ids count the notes, and one note more changes all that
-    follow: a place stays.
-    """
-    bar = arrangement.bars[note.bar]
-    return f"{bar.number}:{bar.beat_at(note.onset_q)} {note.name}" if bar.number else ""
-
-
 def fingering_by_id(arrangement: Arrangement, sidecar: Sidecar) -> dict[str, str]:
     """The sidecar's fingering by note id; notes named by their place are looked up."""
     found = {k: finger for k, finger in sidecar.fingering.items() if not is_place(k)}
-    places = {_exact(k): finger for k, finger in sidecar.fingering.items() if is_place(k)}
-    if places:
-        for note in arrangement.notes:
-            key = _exact(place_text(arrangement, note))
-            if key in places:
-                found[note.note_id] = places[key]
+    for key, note_id in find_places(arrangement, sidecar.fingering).items():
+        if note_id is not None:
+            found[note_id] = sidecar.fingering[key]
     return found
-
-
-def _exact(place: str) -> tuple[str, Fraction, str] | None:
-    """Bar, beat and name of a note's place; None where there is none."""
-    where, _, name = place.partition(" ")
-    bar, _, beat = where.partition(":")
-    return (bar, Fraction(beat), name) if beat else None
 
 
 def _give_hand(notes: list[ScoreNote], arrangement: Arrangement, rule: HandRule) -> None:
@@ -109,11 +90,9 @@ def _unknown(arrangement: Arrangement, sidecar: Sidecar) -> list[Problem]:
 
 
 def _lost_places(arrangement: Arrangement, sidecar: Sidecar) -> list[str]:
-    places = [key for key in sidecar.fingering if is_place(key)]
-    if not places:
-        return []
-    there = {_exact(place_text(arrangement, note)) for note in arrangement.notes}
-    return [key for key in places if _exact(key) not in there]
+    """Places that name no note, as they are printed (without what their bars held)."""
+    found = find_places(arrangement, sidecar.fingering)
+    return [key.partition(" ~")[0] for key, note_id in found.items() if note_id is None]
 
 
 def _stretches(sidecar: Sidecar) -> list[Stretch]:

@@ -13,9 +13,10 @@ from engine.read.document import prepare_document
 from engine.read.fingering import with_fingering
 from engine.read.limits import MAX_FILE_BYTES
 from engine.read.musicxml import read_musicxml
+from engine.read.note_places import is_place
 from engine.read.overrides import apply_sidecar, fingering_by_id
 from engine.read.report import Report
-from engine.read.sidecar import Sidecar, is_place, read_sidecar, sidecar_bytes, sidecar_path
+from engine.read.sidecar import Sidecar, read_sidecar, sidecar_bytes, sidecar_path
 from engine.read.unfold import unfold
 
 _DECLARATION = '<?xml version="1.0" encoding="UTF-8"?>\n'

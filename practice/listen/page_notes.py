@@ -14,7 +14,7 @@ from engine.arrangement import Arrangement, ScoreNote
 from engine.errors import UndersongError
 from engine.findings import Slip
 from engine.pitch_names import printed
-from engine.read.overrides import place_text
+from engine.read.note_places import place_text
 from engine.review import PassReview
 from practice.report.fingering_text import put_finger
 from practice.report.proof_book import PageWord, ProofBook, What

@@ -5,9 +5,12 @@ from __future__ import annotations
 import os
 import re
 import tomllib
+from collections.abc import Iterable
 from pathlib import Path
 
 from engine.errors import UndersongError
+from engine.read import read_arrangement
+from engine.read.note_places import find_places, is_place
 from engine.read.score_file import has_own_id
 from engine.read.sidecar import read_sidecar, sidecar_bytes, sidecar_path
 
@@ -22,7 +25,7 @@ def put_finger(score_path: str | Path, note_id: str, fingering: str, place: str 
     Args:
         score_path: the score; its sidecar is made if it has none.
         note_id: a head's id. fingering: like "3" or "1-2"; "" takes the printed one away.
-        place: the note's place and name (`engine.read.overrides.place_text`), by which it is
+        place: the note's place and name (`engine.read.note_places.place_text`), by which it is
             written down where the file has no such id; "" for none.
 
     Raises:
@@ -32,11 +35,18 @@ def put_finger(score_path: str | Path, note_id: str, fingering: str, place: str 
     before = sidecar_bytes(score_path)
     known = read_sidecar(before, str(path)).fingering
     if place and note_id not in known and not has_own_id(score_path, note_id):
-        note_id = place
+        note_id = _known_place(score_path, note_id, known) or place
     after = with_finger(before.decode("utf-8"), note_id, fingering).encode("utf-8")
     _check(before, after, note_id, fingering, path)
     _replace(path, after)
     return path
+
+
+def _known_place(score_path: str | Path, note_id: str, known: Iterable[str]) -> str:
+    """The place under which the sidecar has that note already, "" if it has not."""
+    places = [key for key in known if is_place(key)]
+    found = find_places(read_arrangement(score_path), places) if places else {}
+    return next((key for key, there in found.items() if there == note_id), "")
 
 
 def with_finger(text: str, note_id: str, fingering: str) -> str:

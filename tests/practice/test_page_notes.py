@@ -13,6 +13,7 @@ import pytest
 from engine.arrangement import Span
 from engine.errors import UndersongError
 from engine.read import engravable_text, read_arrangement
+from engine.read.note_places import place_text
 from practice.clock import ManualClock
 from practice.drill import Drill
 from practice.listen.sitting import Setting, Sitting
@@ -157,6 +158,8 @@ def test_fingering_on_a_score_without_ids_outlives_a_note_more_before_it(score, 
     assert found[0].note_id != note.note_id
     assert f'id="{found[0].note_id}"' in engravable_text(score)
     assert engravable_text(score).count("<fingering>4</fingering>") == 1
+    put_finger(score, found[0].note_id, "5", place_text(again, found[0]))
+    assert (tmp_path / "pump.undersong.toml").read_text("utf-8") == sidecar.replace('"4"', '"5"')
 
 
 def test_fingering_that_cannot_be_written_is_said_in_one_line(score, tmp_path):
