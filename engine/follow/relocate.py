@@ -21,6 +21,9 @@ FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int32]
 #: Where the player may have been before a jump, likeliest first: group, and how likely.
 Origins = list[tuple[int, float]]
+#: Where the notation lets a player go: groups in order, and what each turn costs.
+Turns = tuple[IntArray, FloatArray]
+NO_TURNS: Turns = (np.empty(0, dtype=np.int32), np.empty(0))
 
 #: Landings told, at most.
 LANDINGS = 5
@@ -162,7 +165,9 @@ def _read_back(
     alive, at, said = np.arange(len(now)), now, np.full(len(now), -0.5)
     matched = np.ones(len(now), dtype=bool)
     used: set[int] = set()
-    turns = [_turns(note.origins[0][0] if note.origins else -1, m) for note in recent]
+    fronts = [note.origins[0][0] if note.origins else -1 for note in recent]
+    from_front = {front: _turns(front, m) for front in set(fronts)}
+    turns = [from_front[front] for front in fronts]
     newest = len(recent) - 1
     likely, chance = _likeliest(recent, turns), _chance_at_most(recent, now, habits, turns, m)
     for j in range(newest, -1, -1):
@@ -176,8 +181,7 @@ def _read_back(
         if len(able):
             here = at[able]
             jump = costs.jump_at(note.pause) + jump_cost(here, note.origins, habits, m)
-            for group, cost in turns[j]:
-                jump[here == group] = np.minimum(jump[here == group], cost)
+            _offer_turns(jump, here, turns[j])
             total = note.before + said[able] - jump
             better = np.flatnonzero(total > best[alive[able]])
             who = alive[able[better]]
@@ -197,7 +201,7 @@ def _chance_at_most(
     recent: Sequence[Heard],
     now: IntArray,
     habits: FloatArray,
-    turns: Sequence[Sequence[tuple[int, float]]],
+    turns: Sequence[Turns],
     m: ScoreMap,
 ) -> FloatArray:
     """For each candidate: log of what the chance to land where it may have landed is at most.
@@ -210,7 +214,9 @@ def _chance_at_most(
         near_here.max()
     )
     out = np.full(len(now), math.log(far))
-    special = [0, *np.flatnonzero(habits).tolist(), *{g for here in turns for g, _ in here}]
+    special = [0, *np.flatnonzero(habits).tolist()]
+    if m.turns:
+        special += np.unique(np.concatenate([here[0] for here in turns])).tolist()
     spans = [(g, g) for g in special]
     seen: list[float] = []
     for front in {front for note in recent for front, _ in note.origins}:
@@ -219,18 +225,30 @@ def _chance_at_most(
             seen.append(q)
             near_q = FAR_Q + SAME_Q
             spans.append((bisect_left(m.group_q, q - near_q), bisect_left(m.group_q, q + near_q)))
-    for first, last in spans:
-        low, high = np.searchsorted(now, (first, last + REACH * len(recent) + 1))
+    ends = np.array(spans)
+    lows = np.searchsorted(now, ends[:, 0])
+    highs = np.searchsorted(now, ends[:, 1] + REACH * len(recent) + 1)
+    for low, high in zip(lows.tolist(), highs.tolist(), strict=True):
         out[low:high] = LIKELY_SLACK
     return out
 
 
-def _least_jump(pause: float, turns: Sequence[tuple[int, float]]) -> float:
+def _offer_turns(jump: FloatArray, here: IntArray, turns: Turns) -> None:
+    """Lower what a jump costs where the notation has a turn."""
+    groups, costs_of_turns = turns
+    if len(groups):
+        at = np.minimum(np.searchsorted(groups, here), len(groups) - 1)
+        turned = groups[at] == here
+        jump[turned] = np.minimum(jump[turned], costs_of_turns[at[turned]])
+
+
+def _least_jump(pause: float, turns: Turns) -> float:
     """What a jump costs at least."""
-    return min([costs.jump_at(pause), *(cost for _, cost in turns)])
+    cost = costs.jump_at(pause)
+    return min(cost, float(turns[1].min())) if len(turns[1]) else cost
 
 
-def _likeliest(recent: list[Heard], turns: Sequence[Sequence[tuple[int, float]]]) -> list[float]:
+def _likeliest(recent: list[Heard], turns: Sequence[Turns]) -> list[float]:
     """By note: the most that a jump at any note before it can come to, the candidate's own notes
     apart, so that those which cannot gain any more are let go."""
     out, most = [], -math.inf
@@ -276,10 +294,12 @@ def _skipped(
     return np.asarray(np.minimum(costs.MISS_MORE * missed, costs.SKIP_AT_MOST))
 
 
-def _turns(from_group: int, m: ScoreMap) -> list[tuple[int, float]]:
+def _turns(from_group: int, m: ScoreMap) -> Turns:
     """Where the notation lets a player go from here, and what that costs (back costs more)."""
     if from_group < 0 or not m.turns:
-        return []
+        return NO_TURNS
     bar = m.bar[from_group]
-    groups = {g for b in (bar - 1, bar) for g in m.turns.get(b, ())}
-    return [(g, costs.TURN if g >= from_group else costs.TURN_BACK) for g in sorted(groups)]
+    there = np.array(
+        sorted({g for b in (bar - 1, bar) for g in m.turns.get(b, ())}), dtype=np.int32
+    )
+    return there, np.where(there >= from_group, costs.TURN, costs.TURN_BACK)

@@ -151,9 +151,9 @@ def test_a_turn_of_the_notation_is_a_cheap_jump() -> None:
     found = find_landings(back, none, 0.5, m, (1.0, 1.0))
     at_start = next(x for x in found if x.group == 8)
     assert at_start.jump == costs.TURN_BACK
-    assert relocate._turns(-1, m) == []
-    assert relocate._turns(3, m) == []
-    assert relocate._turns(8, m) == [(0, costs.TURN_BACK), (16, costs.TURN)]
+    for group, turns in ((-1, []), (3, []), (8, [(0, costs.TURN_BACK), (16, costs.TURN)])):
+        there, cost = relocate._turns(group, m)
+        assert list(zip(there, cost, strict=True)) == turns
 
 
 @pytest.mark.parametrize("seed", range(6))
