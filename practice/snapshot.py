@@ -93,6 +93,8 @@ class Snapshot:
         lost_notes, failed_callbacks: counts that should stay 0.
         reason: why this task, in a line; "" where the player chose it.
         from_memory: the page hides ahead of the player. run_through: the screen stays quiet.
+        heard: what is played to the player, or could be, in a line; "" where that goes without.
+        only_heard: a window to listen in: nothing is played by the player.
     """
 
     version: int
@@ -121,6 +123,8 @@ class Snapshot:
     reason: str = ""
     from_memory: bool = False
     run_through: bool = False
+    heard: str = ""
+    only_heard: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +141,8 @@ class Command:
     kind: span (span=), hands (hands=), pulse (pulse_kind=), rate (rate=), again (start the span
     afresh; arms a strict pass), stop (end the pass now), key-down / key-up (pitch=, from the
     computer's keys), listen (play the span to me, or
-    extra["pass"], a record, again), hush, port (name=), page-wrong / meant-that
+    extra["pass"], a record, again, or extra["takes"], kept ones, one after the other), hush,
+    port (name=), page-wrong / meant-that
     (pass_number=, slip=: what the player says of a slip, by its index in the record), unsay (that
     taken back), keep
     (pass_number=), next (the drill's next task), drill-sheet (begin the drill of extra["sheet"]

@@ -244,7 +244,9 @@ class Listener:
         return shown != (last.state, last.beat, last.place_q, last.message)
 
     def _message(self) -> str:
-        return self._session.message or self._warnings() or self._trouble or self._fault()
+        unfollowed = self._session.unfollowed(self._clock.now_s())
+        warning = self._session.message or self._warnings() or self._trouble or self._fault()
+        return warning or unfollowed
 
     def _fault(self) -> str:
         faults = self._session.faults
@@ -286,4 +288,5 @@ class Listener:
             reason=drill.reason,
             from_memory=drill.from_memory,
             run_through=drill.run_through,
+            heard=f"Playing to you: {picture.heard}" if picture.heard else "",
         )

@@ -18,17 +18,23 @@ RING_S = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Listening:
-    """A span being played to the player from `start_s`, at a share of the marked tempo."""
+    """A span being played to the player from `start_s`, at a share of the marked tempo.
+
+    `only`: indices of the notes that are played, None for all.
+    """
 
     arrangement: Arrangement
     span: Span
     hands: Hands
     rate: float
     start_s: float
+    only: npt.NDArray[np.intp] | None = None
 
     def place_q(self, now_s: float) -> float | None:
         """The last written onset that has sounded, None before the first."""
         rows = notes_in(self.arrangement, self.span, self.hands)
+        if self.only is not None:
+            rows = rows[np.isin(rows, self.only)]
         onset_q = np.unique(self.arrangement.table["onset_q"][rows])
         into_s = (now_s - self.start_s) * self.rate
         from_s = float(self.arrangement.seconds_at(self._from_q))

@@ -19,7 +19,7 @@ def say_state(arrangement: Arrangement, picture: Picture) -> str:
     if picture.state == "playing":
         return f"Listening: {what}"
     if picture.state == "listening":
-        return f"Playing to you: {what}"
+        return f"Playing to you: {picture.heard or what}"
     if picture.state == "ended":
         return f"Done{why}"
     if drill.pulse_kind == "strict":

@@ -20,6 +20,7 @@ from practice.listen.happenings import (
     EventHeard,
     Happening,
 )
+from practice.listen.kept_hearing import HearingTakes
 from practice.listen.listening import BREATH_S, Listening, hear_again
 from practice.listen.stretch import Stretch
 from practice.listen.take_under_way import TakeUnderWay
@@ -33,7 +34,10 @@ COMPUTER_KEY_S = 0.01
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """The session at one moment. `beat`: (number from 1, beats in the bar) of a strict pulse."""
+    """The session at one moment. `beat`: (number from 1, beats in the bar) of a strict pulse.
+
+    `heard`: the kept take that is played to the player.
+    """
 
     drill: Drill
     state: State
@@ -48,6 +52,7 @@ class Picture:
     pedals: tuple[PedalMove, ...] = ()
     beat: tuple[int, int] | None = None
     passes_played: int = 0
+    heard: str = ""
 
 
 class Session(Stretch):
@@ -134,6 +139,11 @@ class Session(Stretch):
             return f"keyboard unplugged ({self._port}): plug it in again, nothing is lost"
         return ""
 
+    def unfollowed(self, now_s: float) -> str:
+        """What the page cannot follow of the take that is played to the player."""
+        heard = self._listening
+        return heard.note(now_s) if isinstance(heard, HearingTakes) else ""
+
     def glance(self, now_s: float) -> tuple[State, tuple[int, int] | None, float | None]:
         """What time alone may change: the state, the beat, the place of what is being heard."""
         beat = None
@@ -148,6 +158,8 @@ class Session(Stretch):
         take, one = self._take, self._pass
         state, beat, place_q = self.glance(now_s)
         picture = Picture(self._drill, state, self._port, self._connected)
+        if isinstance(self._listening, HearingTakes):
+            picture = replace(picture, heard=self._listening.name(now_s))
         picture = replace(picture, passes_played=self._passes, beat=beat, place_q=place_q)
         if take is not None:
             picture = replace(picture, take=take.number, damper=take.damper, doubt=take.doubt)
@@ -324,6 +336,9 @@ class Session(Stretch):
         if "pass" in command.extra:
             self._hear_again(command, now_s + BREATH_S)
             return
+        if "takes" in command.extra:
+            self._hear_takes(command, now_s + BREATH_S)
+            return
         drill = self._drill
         span, hands = command.span or drill.span, command.hands or drill.hands or "both"
         rate, start_s = command.rate or drill.rate, now_s + BREATH_S
@@ -338,6 +353,12 @@ class Session(Stretch):
         self._state = "listening"
         self._out.append(Asked(replace(command, extra={**command.extra, "start_s": start_s})))
 
+    def _hear_takes(self, command: Command, start_s: float) -> None:
+        self._listening = HearingTakes(tuple(command.extra["takes"]), start_s)
+        self._state = "listening"
+        extra = {**command.extra, "events": self._listening.events()}
+        self._out.append(Asked(replace(command, extra=extra)))
+
     def _do_hush(self, _command: Command, _now_s: float) -> None:
         self._hush()
 
@@ -351,6 +372,8 @@ class Session(Stretch):
             self._state = "waiting"
 
     def _do_stop(self, _command: Command, _now_s: float) -> None:
+        if self._listening is not None:
+            self._hush()
         self._stop_pass()
         self._rest_until_s = math.inf
 

@@ -23,6 +23,7 @@ from practice.listen.happenings import (
     TakeBegan,
     TakeEnded,
 )
+from practice.listen.kept_hearing import HearingTakes
 from practice.listen.listening import HearingAgain, Listening
 from practice.listen.pace import Silences
 from practice.listen.take_under_way import TakeUnderWay
@@ -68,7 +69,7 @@ class Stretch:
         self._rest_until_s = math.inf
         self._early_s = 0.0
         self._counted_in = False
-        self._listening: Listening | HearingAgain | None = None
+        self._listening: Listening | HearingAgain | HearingTakes | None = None
         self._coming: Drill | None = None
         self._left: int | None = None
         self._gestures = Gestures(drill.gesture)

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from pathlib import Path
 
 from engine.arrangement import Arrangement, Span
 from practice.drill import name_span
-from practice.sound.remembered_takes import read_timing
-from practice.store.store import Store, StoreError
+from practice.listen.kept_hearing import HearingTakes
 
 #: Seconds from the beginning, and the bar as the player would say it.
 BarMoment = tuple[float, str]
@@ -24,19 +22,14 @@ def find_bars_of_page(arrangement: Arrangement, span: Span, rate: float) -> list
     ]
 
 
-def find_bars_of_take(store_path: Path, arrangement: Arrangement, take: int) -> list[BarMoment]:
-    """The bars of a kept take, by its right notes; none where none are known."""
-    try:
-        with Store(store_path) as store:
-            heard = [
-                pair
-                for kept in store.passes(take=take)
-                for pair in zip(*read_timing(store, arrangement, kept), strict=True)
-            ]
-    except StoreError:
-        return []
-    reached = ((float(s), arrangement.bar_at(float(q)).index) for q, s in heard)
-    return _changes(arrangement, sorted(reached))
+def find_bars_of_takes(arrangement: Arrangement, takes: HearingTakes) -> list[BarMoment]:
+    """The bars of kept takes, by their right notes; none where none are known."""
+    reached = (
+        (at_s + float(s) - take.first_s, arrangement.bar_at(float(q)).index)
+        for take, at_s in zip(takes.takes, takes.begins_s, strict=True)
+        for s, q in zip(take.moments_s, take.places_q, strict=True)
+    )
+    return _changes(arrangement, reached)
 
 
 def _changes(arrangement: Arrangement, reached: Iterable[tuple[float, int]]) -> list[BarMoment]:

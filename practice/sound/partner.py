@@ -158,6 +158,7 @@ class SecondPiano:
 
     def _fail(self, error: Exception) -> None:
         self.failures += 1
+        self._hush()
         self.problem = f"the second piano failed ({type(error).__name__}: {error})"
 
     def _begin(self, pulse: PulseBegan) -> None:
@@ -193,15 +194,22 @@ class SecondPiano:
             self._hush()
             again = play_again(record.notes, record.pedals, command.extra["start_s"])
             self._play(_PAGE, self._on_hand_channel(again))
+        elif command.kind == "listen" and "events" in command.extra:
+            self._open()
+            self._hush()
+            self._play(_PAGE, self._on_hand_channel(command.extra["events"]))
         elif command.kind == "listen" and command.span is not None:
             self._open()
             self._arrangement = command.extra.get("arrangement", self._arrangement)
             part: Part = command.extra.get("part", "all")
-            choice = PageChoice(command.span, command.hands or "both", part, command.rate or 1.0)
+            choice = PageChoice(
+                command.span, command.hands or "both", part, command.rate or 1.0,
+                pedal=command.extra.get("pedal", True),
+            )  # fmt: skip
             start_s = command.extra.get("start_s", self._clock.now_s())
             self._hush()
-            page = _play_if_any(self._arrangement, choice, start_s)
-            self._play(_PAGE, self._on_hand_channel(page))
+            page = self._on_hand_channel(_play_if_any(self._arrangement, choice, start_s))
+            self._play(_PAGE, begin_within(page, self._clock.now_s()))
 
     def _hush(self) -> None:
         if self._accompanist:
@@ -347,6 +355,12 @@ def drop_stale(events: Iterable[Timed], now_s: float) -> list[Timed]:
         for time_s, data in events
         if time_s >= now_s - STALE_S or data[0] & 0xF0 != 0x90 or data[2] == 0
     ]
+
+
+def begin_within(events: list[Timed], now_s: float) -> list[Timed]:
+    """What is left of events at a moment in them, in silence: the pedals as they are then."""
+    pedals = {d[:2]: (now_s, d) for t, d in events if t < now_s and d[0] & 0xF0 == 0xB0}
+    return [*pedals.values(), *((t, d) for t, d in events if t >= now_s)]
 
 
 def _play_if_any(arrangement: Arrangement, choice: PageChoice, start_s: float) -> list[KeyEvent]:

@@ -92,8 +92,8 @@ def _pulse_key(view: View) -> Hashable:
 def _heading_key(view: View) -> Hashable:
     s = view.snapshot
     return (
-        s.message, s.state_text, s.state, view.fingered, s.port, s.connected, s.span, s.hands,
-        s.pulse_kind, s.rate, view.note, id(s.arrangement), s.reason, s.from_memory,
+        s.message, s.state_text, s.heard, s.state, view.fingered, s.port, s.connected, s.span,
+        s.hands, s.pulse_kind, s.rate, view.note, id(s.arrangement), s.reason, s.from_memory,
     )  # fmt: skip
 
 

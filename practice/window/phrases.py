@@ -35,6 +35,8 @@ def describe_task(view: View) -> str:
         )
         beats = tempo.qpm * snapshot.rate / float(tempo.beat_unit_q)
         pulse = f"strict, {beats:.0f} ({snapshot.rate * 100:.0f} %)"
+    if snapshot.only_heard:
+        pulse = pulse.removeprefix("strict, ") if snapshot.pulse_kind == "strict" else "as played"
     bars = name_bars(snapshot.arrangement, snapshot.span)
     if snapshot.from_memory:
         pulse += " · from memory"
@@ -59,6 +61,8 @@ def describe_state(view: View) -> str:
     """One short line: what to do now. Nothing while the player plays."""
     if view.fingered is not None:
         return "Fingering: 1 to 5; 0 takes it away; ← → move; escape done"
+    if view.snapshot.heard:
+        return view.snapshot.heard
     state, pulse = view.snapshot.state, view.snapshot.pulse_kind
     known = _STATES.get((state, pulse), _STATES.get((state, "")))
     if known and view.snapshot.reason and state in ("waiting", "rest"):
@@ -69,6 +73,8 @@ def describe_state(view: View) -> str:
 def describe_keyboard(view: View) -> str:
     """The keyboard's name, or that there is none."""
     snapshot = view.snapshot
+    if snapshot.only_heard:
+        return ""
     if not snapshot.port:
         return "computer keys"
     return snapshot.port if snapshot.connected else f"{snapshot.port} is unplugged"

@@ -10,8 +10,9 @@ import pytest
 
 from engine.arrangement import Span, whole_span
 from engine.read import read_arrangement
+from practice.listen.kept_hearing import HearingTakes, read_hearings
 from practice.player import CHARACTERS, perform
-from practice.sound.bar_moments import find_bars_of_page, find_bars_of_take
+from practice.sound.bar_moments import find_bars_of_page, find_bars_of_takes
 from practice.store.importing import judge_kept
 from practice.store.kept import TakeStart
 from practice.store.store import Store
@@ -50,13 +51,8 @@ def test_the_bars_of_a_take_come_as_they_were_played(exercises: Path, tmp_path: 
         store.append(take, events, NOW)
         store.end_take(take, NOW)
         judge_kept(store, page, store.take(take))
-    found = find_bars_of_take(tmp_path / "takes.db", page, take)
+    heard = read_hearings(tmp_path / "takes.db", page, [take])
+    found = find_bars_of_takes(page, HearingTakes(heard, heard[0].first_s))
     assert [name for _, name in found] == [f"bar {page.bars[k].number}" for k in (2, 3, 4)]
     assert found[0][0] == pytest.approx(1.0, abs=0.2)
     assert [s for s, _ in found] == sorted(s for s, _ in found)
-
-
-def test_without_a_store_nothing_is_known(exercises: Path, tmp_path: Path) -> None:
-    page = read_arrangement(exercises / "brine-pump.musicxml")
-    (tmp_path / "takes.db").write_bytes(b"no database" * 200)
-    assert find_bars_of_take(tmp_path / "takes.db", page, 1) == []

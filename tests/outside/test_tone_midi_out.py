@@ -78,7 +78,7 @@ def listen(
     env: dict[str, str], exercises: Path, tmp_path: Path, *more: str
 ) -> subprocess.Popen[str]:
     score = str(exercises / "brine-pump.musicxml")
-    command = ["listen", score, "--out", "grand", "--data", str(tmp_path), *more]
+    command = ["listen", score, "--no-window", "--out", "grand", "--data", str(tmp_path), *more]
     return subprocess.Popen(
         [sys.executable, "-m", "practice.cli", *command],
         env={**os.environ, **env}, cwd=ROOT, text=True,
