@@ -13,6 +13,9 @@ from engine.read.report import Report
 from engine.read.split import split_bars
 from engine.read.written import WrittenBar, WrittenScore
 
+#: A bar that is longer than its signature says by less than this was rounded, not written so.
+ROUNDED_Q = Fraction(1, 100)
+
 
 def read_musicxml(root: Element, name: str, report: Report) -> WrittenScore:
     """Read a prepared document (see `engine.read.document.prepare_document`)."""
@@ -61,8 +64,13 @@ def _left_staves(parts: list[Element], readers: list[PartReader]) -> frozenset[i
 
 
 def _settle_lengths(bars: list[WrittenBar], reached: list[Fraction], report: Report) -> None:
-    """A bar is as long as its music; an empty one as long as its signature says."""
+    """A bar is as long as its music; an empty one as long as its signature says.
+
+    What a program has rounded off the lengths of tuplets makes no bar longer.
+    """
     for bar, music_q in zip(bars, reached, strict=True):
+        if not bar.unmeasured and 0 < music_q - bar.signature_q < ROUNDED_Q:
+            music_q = bar.signature_q
         bar.duration_q = music_q or bar.signature_q
         if bar.unmeasured:
             # Without a signature the beat is a quarter, and there are as many as there are.
@@ -73,7 +81,7 @@ def _settle_lengths(bars: list[WrittenBar], reached: list[Fraction], report: Rep
 
 
 def _plain(value: Fraction) -> str:
-    return str(value) if value.denominator == 1 else f"{float(value):.2f}".rstrip("0")
+    return str(value) if value.denominator == 1 else f"{float(value):.2f}".rstrip("0").rstrip(".")
 
 
 def settle_leads(bars: list[WrittenBar]) -> None:

@@ -1,16 +1,18 @@
 """The confusion table of slips: what the simulated pianist did, against what it was called.
 
-    python tests/bench/bench_slips.py [--found] [--seeds 3] [SCORE ...]
+    python -m tests.bench.bench_slips [--found] [--seeds 3] [SCORE ...]
 
 Without `--found` the findings are the pianist's own truth, so that only the naming is judged; with
 it they come from the whole-take alignment. Scores are the exercises unless named. Each kind is
-planted alone, in 3 % of the notes that allow it (every parting for twins).
+planted alone, in 3 % of the notes that allow it (every parting for twins). A second table sets
+apart the slips whose key two kinds would leave (`slip_readings.py`).
 """
 
 from __future__ import annotations
 
 import argparse
 from collections import Counter
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -23,6 +25,7 @@ from engine.read import read_arrangement
 from engine.slips import KINDS, name_slips
 from practice.player import Character, Performance, SlipShares, Truth, perform_with_truth
 from practice.player.slips import KIND_OF
+from tests.bench.slip_readings import Readings
 
 ROOT = Path(__file__).resolve().parents[2]
 SHARE = 0.03
@@ -43,25 +46,49 @@ def true_findings(performance: Performance) -> list[Finding]:
     return [*findings, *(Finding(None, i, "missing") for i in performance.missing)]
 
 
-def named(arrangement: Arrangement, performance: Performance, found: bool) -> list[tuple[str, str]]:
-    """(planted, named) for each slip; "" where one of the two is lacking."""
+@dataclass(frozen=True)
+class Planted:
+    """A slip as planted and as named ("" where one is lacking); the kinds it may be by its key."""
+
+    kind: str
+    named: str
+    may_be: frozenset[str]
+
+
+def named(arrangement: Arrangement, performance: Performance, found: bool) -> list[Planted]:
+    """Every slip planted, then those named where none was planted."""
     notes = pair_notes(list(performance.events)).notes
     findings = align(arrangement, notes, None, None) if found else true_findings(performance)
     slips = name_slips(arrangement, notes, findings)
     by_played = {s.played: s.kind for s in slips if s.played is not None}
     by_score = Counter({s.score: 1 for s in slips if s.played is None})
-    pairs = [
-        (
-            planted_kind(arrangement, performance, t, notes[t.played].pitch),
-            by_played.pop(t.played, ""),
-        )
-        for t in performance.truth
-        if t.kind
-    ]
+    readings = Readings(arrangement)
+    rows = []
+    for t in performance.truth:
+        if t.kind:
+            key = notes[t.played].pitch
+            kind = planted_kind(arrangement, performance, t, key)
+            may = may_be(readings, performance, t, kind, key)
+            rows.append(Planted(kind, by_played.pop(t.played, ""), may))
     for i in performance.missing:
-        pairs.append(("left out", "left out" if by_score[i] else ""))
+        rows.append(Planted("left out", "left out" if by_score[i] else "", frozenset(["left out"])))
         by_score[i] = 0
-    return [*pairs, *(("", kind) for kind in by_played.values())]
+    return [*rows, *(Planted("", kind, frozenset()) for kind in by_played.values())]
+
+
+def may_be(
+    readings: Readings, performance: Performance, truth: Truth, kind: str, key: int
+) -> frozenset[str]:
+    """The kinds that leave such a key there; how it was struck tells some from all others."""
+    if kind in ("doubled strike", "brushed"):
+        return frozenset([kind])
+    if truth.what == "wrong" and truth.stands_for is not None:
+        return frozenset({kind} | readings.of_wrong(truth.stands_for, key))
+    before = [t for t in performance.truth if t.played < truth.played and t.score is not None]
+    last = max(before, key=lambda t: t.played, default=None)
+    if last is None or last.score is None:
+        return frozenset([kind])
+    return frozenset({kind} | readings.of_extra(last.score, key))
 
 
 OF_WHOLE_OCTAVES = (
@@ -109,6 +136,27 @@ def table(pairs: list[tuple[str, str]]) -> list[str]:
     return lines
 
 
+def decidable(rows: list[Planted]) -> list[str]:
+    """Of each kind: planted, open (another kind leaves the same key), and how either was named.
+
+    "fits": of the open ones, called unclear or by a kind that their key may be.
+    """
+    heads = ("planted", "open", "decidable", "right", "unclear", "other", "recall", "fits")
+    lines = [" " * 20 + "".join(f"{h:>10}" for h in heads)]
+    for kind in KIND_OF.values():
+        mine = [r for r in rows if r.kind == kind]
+        clear = [r for r in mine if len(r.may_be) == 1]
+        open_ = [r for r in mine if len(r.may_be) > 1]
+        right = sum(r.named == kind for r in clear)
+        unclear = sum(r.named == "unclear" for r in clear)
+        fits = sum(r.named in r.may_be | {"unclear"} for r in open_)
+        counts = (len(mine), len(open_), len(clear), right, unclear, len(clear) - right - unclear)
+        shares = [f"{a / b:10.3f}" if b else " " * 10 for a, b in
+                  ((right, len(clear)), (fits, len(open_)))]  # fmt: skip
+        lines.append(f"{kind:20}" + "".join([*(f"{c:10}" for c in counts), *shares]))
+    return lines
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("scores", nargs="*", type=Path)
@@ -116,13 +164,14 @@ def main() -> None:
     parser.add_argument("--seeds", type=int, default=3)
     given = parser.parse_args()
     scores = given.scores or sorted((ROOT / "exercises").glob("*.musicxml"))
-    pairs: list[tuple[str, str]] = []
+    rows: list[Planted] = []
     for path in scores:
         arrangement = read_arrangement(path)
         for share in KIND_OF:
             for seed in range(given.seeds):
-                pairs += named(arrangement, play(arrangement, share, seed), given.found)
-    print("\n".join(table(pairs)))
+                rows += named(arrangement, play(arrangement, share, seed), given.found)
+    print("\n".join(table([(r.kind, r.named) for r in rows])))
+    print("\n".join(["", *decidable(rows)]))
 
 
 if __name__ == "__main__":

@@ -100,3 +100,28 @@ def test_bars_are_as_long_as_their_music_and_too_long_ones_reported(read):
     assert [(p.bar, p.what) for p in arrangement.problems] == [
         ("3", "holds 5 beats where 4 are due")
     ]
+
+
+@pytest.mark.parametrize(
+    ("too_much", "said"),
+    [(2, []), (18, ["holds 4.04 beats where 4 are due"])],
+)
+def test_a_bar_is_not_made_longer_by_what_a_program_rounded(too_much, said):
+    """Nine notes in four quarters of 480 parts: 2 parts too many are rounded, 18 are written."""
+    lengths = [213] * 8 + [4 * 480 - 8 * 213 + too_much]
+    length_q = Fraction(4) + (Fraction(too_much, 480) if said else 0)
+    notes = "".join(
+        f"<note><pitch><step>C</step><octave>4</octave></pitch><duration>{d}</duration></note>"
+        for d in lengths
+    )
+    whole = "<note><pitch><step>C</step><octave>4</octave></pitch><duration>1920</duration></note>"
+    text = (
+        '<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Piano</part-name>'
+        '</score-part></part-list><part id="P1"><measure number="1"><attributes><divisions>480'
+        "</divisions><time><beats>4</beats><beat-type>4</beat-type></time></attributes>"
+        f'{notes}</measure><measure number="2">{whole}</measure></part></score-partwise>'
+    )
+    arrangement = read_score_bytes(text.encode(), "rounded.musicxml")
+    assert arrangement.bars[0].duration_q == length_q
+    assert arrangement.notes[-1].onset_q == length_q
+    assert [p.what for p in arrangement.problems if p.bar] == said
