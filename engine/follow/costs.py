@@ -79,7 +79,7 @@ BEFORE_LANDING, BEFORE_Q = 3.0, 0.5
 DOUBTFUL = 1.2
 #: A way on is kept beside the best one when it costs no more than this in addition; a right note
 #: when it costs so much more yet.
-DOUBT, DOUBT_RIGHT = 5.0, 2.5
+DOUBT, DOUBT_RIGHT = 4.5, 2.5
 
 
 def jump_at(pause: float) -> float:

@@ -17,7 +17,7 @@ from engine.performance import PlayedNote
 
 #: Paths kept, and of those with the same last jump; how much worse than the best one a path with
 #: another last jump may be, or with the same; notes looked back upon after a surprise.
-PATHS, VARIANTS, WORSE, VARIANT_WORSE, LOOK_BACK = 20, 3, 24.0, 11.0, 10
+PATHS, VARIANTS, WORSE, VARIANT_WORSE, LOOK_BACK = 20, 4, 24.0, 11.0, 10
 #: Paths of other landings are asked where the player was, if no worse than this; so many at most.
 LIKES, MOST_ORIGINS = 5.0, 4
 #: Where a pass began is remembered when a landing has so few notes to be weighed left; how much

@@ -123,12 +123,12 @@ def path(logp: float, front: int, landing: int = 0, note_: int = 0, left: float 
 
 
 def test_which_paths_are_kept() -> None:
-    """Each place once; three of a landing, of these no further than 11 behind; 20 in all, none
+    """Each place once; four of a landing, of these no further than 11 behind; 20 in all, none
     further than 24 behind."""
     alike = [path(-2.0, 5), path(-1.0, 5), path(-3.0, 5, note_=1), path(-4.0, 5, left=-1.0)]
     assert [p.logp for p in _keep(list(alike))] == [-1.0, -3.0, -4.0]
     many = [path(-float(k), k) for k in range(6)]
-    assert [p.logp for p in _keep(many)] == [0.0, -1.0, -2.0]
+    assert [p.logp for p in _keep(many)] == [0.0, -1.0, -2.0, -3.0]
     far = [path(0.0, 1), path(-10.9, 2), path(-11.1, 3), path(-23.9, 4, 1), path(-24.1, 5, 2)]
     assert [p.logp for p in _keep(far)] == [0.0, -10.9, -23.9]
     landings = [path(-float(k), k, k) for k in range(23)]
