@@ -255,7 +255,7 @@ def _draw_anew(
 
 
 # An evening draws ever new curves: as many marks are kept as a page has, few of what is large.
-_draw_polygons = lru_cache(maxsize=768)(_draw_anew)
+_draw_polygons = lru_cache(maxsize=256)(_draw_anew)
 _draw_large_polygons = lru_cache(maxsize=8)(_draw_anew)
 
 
