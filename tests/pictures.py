@@ -24,11 +24,13 @@ from practice.drills.kept_sheets import KeptSheet
 from practice.drills.offers import Shelf
 from practice.drills.places import Weaknesses
 from practice.drills.ready_made import READY_MADE
+from practice.listen.take_list import TakeRow
 from practice.snapshot import Snapshot
 from practice.window.canvas import Canvas
 from practice.window.drill_choice import open_drills, press_drills, take_shelf, type_text
 from practice.window.painter import Painter
 from practice.window.sheet import Sheet
+from practice.window.take_choice import TakeChoice
 from practice.window.theme import ThemeName
 from practice.window.view import Preferences, View
 from tests.conftest import data_sets_folder
@@ -236,6 +238,28 @@ def _drills(
     return make
 
 
+def _takes(size: tuple[int, int], **more: object) -> View:
+    """The sheet of kept takes, two of them marked."""
+    told = ("2 passes, 1 good", "1 pass, 0 good, keeper", "3 passes, 2 good, an earlier page")
+    days = [f"2026-03-{day:02} 21:{day + 7:02}" for day in range(31, 0, -1)]
+    rows = tuple(
+        TakeRow(40 - k, day, f"{1 + k % 4}:{7 * k % 60:02}", told[k % 3])
+        for k, day in enumerate(days)
+    )
+    view = replace(_after(size, **more), overlay="takes", row=3)
+    return replace(view, takes=TakeChoice(rows=rows, marked=(39, 37)))
+
+
+def _heard(size: tuple[int, int], note: str = "") -> View:
+    """A kept take is played to the player, the page following."""
+    which = stage()
+    heard = replace(
+        after(which, SPAN), state="listening", place_q=30.0, message=note,
+        heard="Playing to you: take 12, 2026-03-14 21:08 (1 of 2)",
+    )  # fmt: skip
+    return which.view(heard, size, looked_at=0)
+
+
 def _performance(size: tuple[int, int]) -> View:
     arrangement = stage().arrangement
     snapshot = waiting(arrangement)
@@ -336,6 +360,16 @@ SHOTS: dict[str, Shot] = {
     "drill-numbers-idle": Shot(_drills(*["down"] * 3, "right", *["down"] * 4), (1280, 800)),
     "drill-name": Shot(_drills("tab", typed="octaves, slowly")),
     "drill-name-taken": Shot(_drills("tab", typed="left hand slow", then="return"), (1280, 800)),
+    "takes": Shot(_takes),
+    "takes-tiny": Shot(lambda s: _takes(s, preferences=Preferences(theme="dark")), (1280, 800)),
+    "take-heard": Shot(_heard),
+    "take-heard-page-changed": Shot(
+        lambda s: _heard(
+            s,
+            "take 12, 2026-03-14 21:08: the page has changed since,"
+            " it follows 143 of 160 right notes",
+        )
+    ),
     "progress": Shot(_progress),
     "progress-tiny": Shot(_progress, (1280, 800)),
     "performance": Shot(_performance),

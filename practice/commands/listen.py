@@ -67,8 +67,9 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
         env.say(f"{what.title}: {options.to}")
         return ExitStatus.DONE
     env.say(f"{what.title} (Ctrl-C ends it)")
-    for note in dict.fromkeys(take.note for take in what.takes if take.note):
-        env.say(note)
+    for take in what.takes:
+        if take.note:
+            env.say(f"{take.name}: {take.note}")
     if not _listen_in_window(options, env, places, what):
         _play(options, env, places, what)
     return ExitStatus.DONE

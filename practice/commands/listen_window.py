@@ -41,6 +41,7 @@ def show_listening(
     from engine.arrangement import whole_span
     from practice.interruptible import interruptible
     from practice.listen.hearing import Hearing, PageHeard
+    from practice.listen.take_list import TakeShelf
     from practice.settings import load_settings, save_settings
     from practice.snapshot import Command
     from practice.window.screen import run_window
@@ -61,7 +62,7 @@ def show_listening(
         with interruptible():
             run_window(
                 hearing, settings, cache_dir=places.cache, score_path=Path(what.path),
-                save=save,
+                takes=TakeShelf(places.store), save=save,
             )  # fmt: skip
     except pygame.error as error:
         env.say(f"The window cannot be opened ({error}): going on without it.")

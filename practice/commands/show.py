@@ -65,6 +65,7 @@ def show_window(showing: Showing) -> bool:
     import pygame
 
     from practice.drills.drill_shelf import DrillShelf
+    from practice.listen.take_list import TakeShelf
     from practice.settings import save_settings
     from practice.window.screen import run_window
 
@@ -89,6 +90,7 @@ def show_window(showing: Showing) -> bool:
             list_ports=showing.list_ports,
             progress_of=progress_of,
             drills=DrillShelf(places),
+            takes=TakeShelf(places.store),
             first_start=showing.first_start,
             save=save,
         )

@@ -109,7 +109,10 @@ class Hearing:
         self._left = self._times
         self._begin(now_s + BREATH_S)
 
-    _do_listen = _do_again
+    def _do_listen(self, command: Command, now_s: float) -> None:
+        """As it was, or takes that were chosen meanwhile."""
+        self._takes = command.extra.get("takes", self._takes)
+        self._do_again(command, now_s)
 
     def _do_stop(self, _command: Command | None, _now_s: float) -> None:
         self._listening = None

@@ -78,7 +78,8 @@ class HearingTakes:
 
     def note(self, now_s: float) -> str:
         """What cannot be followed of the take that sounds."""
-        return self.takes[self._sounding(now_s)[0]].note
+        note = self.takes[self._sounding(now_s)[0]].note
+        return f"{self.name(now_s)}: {note}" if note else ""
 
     @property
     def begins_s(self) -> list[float]:
@@ -127,7 +128,7 @@ def read_hearing(store: Store, arrangement: Arrangement | None, number: int) -> 
     moments, places = (np.array([row[k] for row in rows], dtype=float) for k in (0, 1))
     note = _say_changed(len(rows), len(told)) if changed else ""
     if not told:
-        note = "The page cannot follow: nothing of this take was found on it"
+        note = "the page cannot follow, nothing of this take was found on it"
     return KeptHearing(name_take(take), tuple(events), moments, places, note)
 
 
@@ -212,7 +213,7 @@ def _find_kept(store: Store, kept: KeptPass) -> tuple[Finding, ...]:
 
 
 def _say_changed(found: int, told: int) -> str:
-    return f"The page has changed since: it follows {found} of the {told} notes that were right"
+    return f"the page has changed since, it follows {found} of {told} right notes"
 
 
 def _endings(events: Sequence[KeyEvent]) -> list[bytes]:

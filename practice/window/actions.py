@@ -12,6 +12,7 @@ from practice.window.drill_choice import open_drills
 from practice.window.form_map import sections_of
 from practice.window.preferences import SCALE_STEP, clamp_scale
 from practice.window.slip_words import slips_alike
+from practice.window.take_choice import open_takes
 from practice.window.theme import ThemeName
 from practice.window.view import View
 
@@ -329,5 +330,6 @@ _ACTS: dict[str, Act] = {
     "help": _overlay("help"),
     "progress": _overlay("progress"),
     "drills": lambda view: Outcome(open_drills(view)),
+    "takes": lambda view: Outcome(open_takes(view)),
     "leave": _leave,
 }

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Protocol
 
 from engine.arrangement import Arrangement
 from engine.drill import DrillSheet
 from practice.drills.offers import Shelf
+from practice.listen.kept_hearing import KeptHearing
+from practice.listen.take_list import TakeRow
 from practice.progress.progress import Progress
+from practice.snapshot import Command
 from practice.window.drill_choice import take_shelf
 from practice.window.read_aside import ReadAside, Trouble
+from practice.window.take_choice import TakeChoice
 from practice.window.view import Overlay, View
 
 ProgressOf = Callable[[Arrangement], Progress]
@@ -29,15 +33,34 @@ class Shelves(Protocol):
         ...
 
 
+class Takes(Protocol):
+    """Where takes are kept; both may take their time."""
+
+    def list_takes(self, arrangement: Arrangement) -> tuple[TakeRow, ...]:
+        """Those of an arrangement."""
+        ...
+
+    def read(self, arrangement: Arrangement, numbers: Sequence[int]) -> tuple[KeptHearing, ...]:
+        """Takes to be heard."""
+        ...
+
+
 class Asides:
     """Looks at the view once a frame, reads and writes what it asks for, and tells it.
 
     Args:
         progress_of: reads an arrangement's progress; None where no takes are kept.
-        shelf: the drills kept; None where none are.
+        shelf: the drills kept; None where none are. takes: likewise.
+        tell: puts a command into the listener's queue.
     """
 
-    def __init__(self, progress_of: ProgressOf | None, shelf: Shelves | None) -> None:
+    def __init__(
+        self, progress_of: ProgressOf | None, shelf: Shelves | None, takes: Takes | None,
+        tell: Callable[[Command], None],
+    ) -> None:  # fmt: skip
+        self._takes, self._tell = takes, tell
+        self._listed = ReadAside[tuple[TakeRow, ...]]()
+        self._heard = ReadAside[tuple[KeptHearing, ...]]()
         self._progress_of, self._shelf = progress_of, shelf
         self._progress, self._drills = ReadAside[Progress](), ReadAside[Shelf]()
         self._overlay: Overlay = ""
@@ -49,7 +72,9 @@ class Asides:
             view = self._ask_progress(view)
         if view.drills.wanted or view.drills.saving:
             view = self._ask_drills(view)
-        return self._take_drills(self._take_progress(view))
+        if view.takes.wanted or view.takes.hear:
+            view = self._ask_takes(view)
+        return self._take_takes(self._take_drills(self._take_progress(view)))
 
     def _ask_progress(self, view: View) -> View:
         progress_of, arrangement = self._progress_of, view.snapshot.arrangement
@@ -63,6 +88,32 @@ class Asides:
         if isinstance(came, Trouble):
             return replace(view, progress_trouble=came.words)
         return view if came is None else replace(view, progress=came)
+
+    def _ask_takes(self, view: View) -> View:
+        """The list of takes, or those that are to be heard."""
+        takes, arrangement, numbers = self._takes, view.snapshot.arrangement, view.takes.hear
+        asked = replace(view.takes, wanted=False, hear=())
+        if takes is None:
+            return replace(view, takes=replace(asked, rows=(), trouble="No takes are kept here"))
+        if numbers:
+            self._heard.start(lambda: takes.read(arrangement, numbers))
+        else:
+            self._listed.start(lambda: takes.list_takes(arrangement))
+        return replace(view, takes=asked)
+
+    def _take_takes(self, view: View) -> View:
+        listed, heard = self._listed.poll(), self._heard.poll()
+        if isinstance(listed, Trouble):
+            view = replace(view, takes=TakeChoice(rows=(), trouble=listed.words))
+        elif listed is not None:
+            view = replace(view, takes=replace(view.takes, rows=listed))
+        if isinstance(heard, Trouble):
+            return replace(view, note=heard.words)
+        if heard is None:
+            return view
+        if not view.playing:  # a pass begun meanwhile is not broken off
+            self._tell(Command("listen", extra={"takes": heard}))
+        return replace(view, note="")
 
     def _ask_drills(self, view: View) -> View:
         """What is to be saved is saved first, and what is read then has it."""

@@ -120,7 +120,7 @@ def _overlay_key(view: View) -> Hashable:
     return (
         view.overlay, view.row, view.ports, view.preferences.scale, str(view.preferences), s.port,
         view.heard_test, view.rebinding, view.bind_choice, id(view.progress),
-        view.progress_trouble, (view.drills, view.note) if view.overlay == "drills" else None,
+        view.progress_trouble, (view.drills, view.note) if view.overlay == "drills" else view.takes,
     )  # fmt: skip
 
 

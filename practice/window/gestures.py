@@ -33,6 +33,7 @@ from practice.window.overlays import overlay_box, port_rows, row_boxes, setting_
 from practice.window.parts import Parts
 from practice.window.preferences import SCALE_STEP, clamp_scale
 from practice.window.progress_sheet import scroll_progress
+from practice.window.take_choice import press_takes
 from practice.window.view import View
 
 #: Velocity of the small piano: its keys cannot tell loud from soft.
@@ -53,6 +54,8 @@ def press_key(view: View, press: Press) -> Outcome:
         return _rebind(view, press.key)
     if view.overlay == "drills":
         return _in_drills(view, press.key)
+    if view.overlay == "takes" and (chosen := press_takes(view, press.key)) is not None:
+        return Outcome(chosen)
     if view.overlay in ("settings", "welcome") and press.key in _ROW_KEYS:
         return _in_overlay(view, press.key)
     if view.overlay == "progress" and press.key in SCROLL_KEYS:
@@ -172,6 +175,8 @@ def turn_wheel(view: View, up: int) -> Outcome:
     """The mouse's wheel, `up` steps away from the player: the page, or what lies over it."""
     if view.overlay == "drills":
         return _in_drills(view, "up" if up > 0 else "down")
+    if view.overlay == "takes":
+        return Outcome(press_takes(view, "up" if up > 0 else "down") or view)
     if view.overlay == "progress":
         return Outcome(replace(view, row=scroll_progress(view, -3 * up)))
     return act_on(view, "page-back" if up > 0 else "page-on")

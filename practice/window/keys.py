@@ -45,6 +45,7 @@ ACTIONS: tuple[Action, ...] = (
     Action("pass-after", "]", "marks of the pass after", "look"),
     Action("average", "\\", "what usually happens here", "look"),
     Action("peek", "backspace", "from memory: show the page, or hide it", "look"),
+    Action("takes", "r", "hear kept takes again, one or two", "look"),
     Action("progress", "m", "progress over the days", "look"),
     Action("page-back", "page up", "page back", "look"),
     Action("page-on", "page down", "page on", "look"),

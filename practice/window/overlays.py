@@ -13,6 +13,7 @@ from practice.window.ops import Box, DrawOp, Face, Fill, Line, Words
 from practice.window.overlay_rows import draw_foot, draw_row, draw_title
 from practice.window.parts import Parts
 from practice.window.progress_sheet import compose_progress
+from practice.window.take_sheet import compose_takes
 from practice.window.theme import Theme
 from practice.window.view import View
 
@@ -77,7 +78,7 @@ def overlay_box(parts: Parts, overlay: str) -> Box:
         w, h = min(whole.w, 80 * text.body), min(whole.h, 35 * text.body)
     elif overlay == "progress":
         w, h = min(whole.w, 80 * text.body), min(whole.h, 46 * text.body)
-    elif overlay == "drills":
+    elif overlay in ("drills", "takes"):
         w, h = min(whole.w, 58 * text.body), min(whole.h, 42 * text.body)
     elif overlay == "settings":
         w, h = min(whole.w, 46 * text.body), min(whole.h, 23 * text.body)
@@ -99,7 +100,7 @@ def compose_overlay(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
     ops: list[DrawOp] = [Fill(box, theme.paper), Line((*frame, frame[0]), theme.ink, thick)]
     draw = {
         "settings": _settings, "help": _help, "welcome": _welcome, "progress": compose_progress,
-        "drills": compose_drills,
+        "drills": compose_drills, "takes": compose_takes,
     }[view.overlay]  # fmt: skip
     return ops + draw(view, theme, parts, box.inset(parts.type.body * 1.6, parts.type.body * 1.3))
 

@@ -18,7 +18,7 @@ from engine.read.fingering import with_fingering
 from practice.engrave import Engraver
 from practice.snapshot import Command, Snapshot
 from practice.window.actions import Outcome, act_on
-from practice.window.asides import Asides, ProgressOf, Shelves
+from practice.window.asides import Asides, ProgressOf, Shelves, Takes
 from practice.window.canvas import Canvas
 from practice.window.desk import slot_plan, tints
 from practice.window.desk_state import DeskState
@@ -76,6 +76,7 @@ def run_window(
     list_ports: Callable[[], Sequence[str]] = tuple,
     progress_of: ProgressOf | None = None,
     drills: Shelves | None = None,
+    takes: Takes | None = None,
     first_start: bool = False,
     save: Callable[[], None] = lambda: None,
     size: tuple[int, int] | None = None,
@@ -93,7 +94,7 @@ def run_window(
         read: how a score is read again.
         list_ports: names of the keyboards there are.
         progress_of: reads an arrangement's progress over the days; called on a thread of its own.
-        drills: reads and keeps drills, likewise.
+        drills: reads and keeps drills, likewise. takes: lists and reads kept takes, likewise.
         first_start: ask for the keyboard first.
         save: called after `settings` changed.
         size: of the window, pixels; the last one used if not given.
@@ -114,6 +115,7 @@ def run_window(
         clock_s,
         progress_of,
         drills,
+        takes,
     )
     try:
         screen.open(size, first_start, text)
@@ -139,6 +141,7 @@ class Screen:
         clock_s: Callable[[], float] = time.monotonic,
         progress_of: ProgressOf | None = None,
         drills: Shelves | None = None,
+        takes: Takes | None = None,
     ) -> None:
         self._listener, self._settings, self._save = listener, settings, save
         #: Fingering set since the score was opened, by the head's id.
@@ -156,7 +159,7 @@ class Screen:
         self._soft_down = False
         self._text = ""
         self._score_text = ReadAside[str]()
-        self._asides = Asides(progress_of, drills)
+        self._asides = Asides(progress_of, drills, takes, listener.tell)
         self._snapshot: Snapshot | None = None
         self._saved: ScoreRead | None = None
         self._made_ahead: object = None

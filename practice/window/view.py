@@ -10,13 +10,14 @@ from engine.drill.sheet import Gesture
 from practice.snapshot import PassRecord, Snapshot
 from practice.window.drill_choice import DrillChoice
 from practice.window.page import Page
+from practice.window.take_choice import TakeChoice
 from practice.window.theme import ThemeName
 from practice.window.turning import Slots
 
 if TYPE_CHECKING:
     from practice.progress.progress import Progress
 
-Overlay = Literal["", "settings", "help", "welcome", "progress", "drills"]
+Overlay = Literal["", "settings", "help", "welcome", "progress", "drills", "takes"]
 #: Which slips and marks the Desk shows after a pass.
 Looking = Literal["pass", "average"]
 
@@ -56,7 +57,7 @@ class View:
         overlay: what lies over the parts; row: its chosen row, or the first one shown.
         progress: of the arrangement over the days, once it was asked for and has been read;
             progress_trouble: why it could not be.
-        drills: what the sheet of drills shows.
+        drills: what the sheet of drills shows. takes: what the sheet of kept takes shows.
         ports: keyboards there are, for the overlays.
         note: one line from the window itself (engraving, reading the score again).
         changed_bars: written bars that the last reading of the score changed.
@@ -99,6 +100,7 @@ class View:
     progress: Progress | None = None
     progress_trouble: str = ""
     drills: DrillChoice = field(default_factory=DrillChoice)
+    takes: TakeChoice = field(default_factory=TakeChoice)
 
     @property
     def playing(self) -> bool:

@@ -254,7 +254,7 @@ def test_a_changed_page_is_followed_as_far_as_it_is_the_same(page: Arrangement, 
     with Store(kept) as store:
         was, now = read_hearing(store, page, 1), read_hearing(store, changed, 1)
     assert was.note == ""
-    assert "The page has changed since" in now.note
+    assert "the page has changed since" in now.note
     places = dict(zip(was.moments_s, was.places_q, strict=True))
     assert 1 <= len(was.moments_s) - len(now.moments_s) <= 2
     assert all(places[s] == q for s, q in zip(now.moments_s, now.places_q, strict=True))
