@@ -21,6 +21,8 @@ from practice.snapshot import Command, Snapshot
 
 _HANDS: dict[Hands, str] = {"both": "both hands", "left": "left hand", "right": "right hand"}
 
+_SAVED_ANEW = "the page was saved anew meanwhile and cannot follow, choose the take again"
+
 
 @dataclass(frozen=True, slots=True)
 class PageHeard:
@@ -135,9 +137,11 @@ class Hearing:
                 self._do_again(command, now_s)
 
     def _do_arrangement(self, command: Command, _now_s: float) -> None:
-        """The score was saved anew. Takes are heard on with the page they were read for."""
-        if self._takes:
-            return
+        """The score was saved anew. Where takes are on it has to be read again."""
+        none = np.zeros(0)
+        self._takes = tuple(
+            replace(take, moments_s=none, places_q=none, note=_SAVED_ANEW) for take in self._takes
+        )
         new: Arrangement = command.extra["arrangement"]
         self._do_stop(None, 0.0)
         span = carry_span(self._arrangement, new, self._heard.span)

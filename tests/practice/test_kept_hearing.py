@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import math
 import threading
 from collections.abc import Callable
@@ -16,8 +17,10 @@ from engine.arrangement import Arrangement, Span, whole_span
 from engine.errors import TakeError
 from engine.performance import KeyEvent, pair_notes
 from engine.read import read_arrangement
+from practice.cli import main
 from practice.clock import ManualClock
 from practice.drill import Drill
+from practice.environment import Environment, ExitStatus
 from practice.listen.happenings import Asked, Happening
 from practice.listen.hearing import Hearing, PageHeard
 from practice.listen.kept_hearing import (
@@ -35,6 +38,7 @@ from practice.sound.instrument import Sounding
 from practice.sound.partner import PartnerSettings, SecondPiano
 from practice.store.importing import judge_kept
 from practice.store.kept import TakeStart
+from practice.store.recording import read_recording
 from practice.store.store import Store
 
 NOW = datetime(2026, 5, 1, 9, 30, tzinfo=UTC)
@@ -284,6 +288,50 @@ def test_another_tempo_goes_on_from_the_same_place(page: Arrangement) -> None:
     assert len(told) == 2
 
 
+def test_a_page_saved_anew_while_a_take_is_heard_is_said(page: Arrangement, kept: Path) -> None:
+    clock = ManualClock(0.0)
+    told: list[Happening] = []
+    takes = read_hearings(kept, page, [1])
+    hearing = Hearing(page, PageHeard(whole_span(page)), takes, clock, told.append)
+    hearing.tell(Command("again"))
+    new = replace(page, content_hash="new")
+    hearing.tell(Command("arrangement", extra={"arrangement": new}))
+    assert hearing.snapshot().arrangement is new
+    assert hearing.snapshot().state == "waiting"
+    assert [one.command.kind for one in told if isinstance(one, Asked)] == ["listen", "hush"]
+    hearing.tell(Command("again"))
+    clock.move_to(BREATH_S + 3.0)
+    assert hearing.snapshot().place_q is None
+    assert "saved anew meanwhile" in hearing.snapshot().message
+
+
 def test_no_such_take_and_an_empty_one_are_said(page: Arrangement, kept: Path) -> None:
     with pytest.raises(TakeError, match="no such take"):
         read_hearings(kept, page, [77])
+
+
+def run_listen(kept: Path, *words: str) -> tuple[ExitStatus, str]:
+    out = io.StringIO()
+    env = Environment(stdout=out, stderr=out, variables={}, clock=ManualClock(0.0))
+    return main(["listen", *words, "--data", str(kept.parent)], env), out.getvalue()
+
+
+def test_two_takes_are_written_one_after_the_other(kept: Path, tmp_path: Path) -> None:
+    file = tmp_path / "both.mid"
+    status, said = run_listen(kept, "--take", "1", "--take", "2", "--to", str(file))
+    assert status is ExitStatus.DONE
+    assert "take 1 and take 2" in said
+    with Store(kept) as store:
+        counts = [len(pair_notes(store.events(number)).notes) for number in (1, 2)]
+    assert len(read_recording(file).notes) == sum(counts)
+
+
+def test_without_a_screen_it_goes_on_in_the_terminal(
+    kept: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    written = Written()
+    monkeypatch.setattr("practice.commands.sound_options.open_instrument", lambda *_: written)
+    status, said = run_listen(kept, "--take", "1")
+    assert status is ExitStatus.DONE
+    assert "No screen here: going on without a window." in said
+    assert not written.sounding.keys
