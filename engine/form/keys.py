@@ -10,7 +10,7 @@ moment, all paths taken together.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,6 +47,8 @@ ENDING = 12.0
 NOT_GIVEN = 20.0
 SLOW_CHANGE, SLOW_STEP = 40.0, 1.5
 QUICK_CHANGE, QUICK_STEP = 7.0, 0.55
+#: Where the page changes its signature: cost of going over to its keys, and of each fifth from it.
+ENTERING, ENTERING_STEP = 1.0, 0.3
 #: Two readings of how likely each key is: as ready to change as the quick path, and readier.
 READINGS = ((QUICK_CHANGE, QUICK_STEP), (3.0, 0.5))
 #: Cost a note, in the quick path, of each fifth away from the slow one.
@@ -102,9 +104,14 @@ def find_keys(
     home, broad = _find_broad(told + far, count, _homes(pitches, moment, fifths, sure))
     tether = TETHER * np.clip(np.abs(_SIGNATURE - _SIGNATURE[broad][:, None]) - 1, 0, 8)
     cost = told + far + count * tether
-    quick, _ = _cheapest(cost, _changes(QUICK_CHANGE, QUICK_STEP), np.zeros(len(_TONIC)))
-    shares = tuple(_shares(cost, _changes(*reading)) for reading in READINGS)
+    changes = _changes(QUICK_CHANGE, QUICK_STEP)
+    quick, _ = _cheapest(cost, changes, np.zeros(len(_TONIC)), _entrances(home, changes))
+    shares = tuple(_shares(cost, matrix, _entrances(home, matrix)) for matrix in _readings())
     return KeyPath(_TONIC[quick], _MODE[quick], _TONIC[broad], _MODE[broad], home, shares)
+
+
+def _readings() -> list[Floats]:
+    return [_changes(*reading) for reading in READINGS]
 
 
 def _homes(
@@ -145,7 +152,8 @@ def _find_broad(
     for home, beforehand in homes:
         away = np.abs(_SIGNATURE - home[:, None])
         here = cost + count * (HOME_COST * np.clip(away - 2, 0, 4) + OTHER_SIDE * (away >= 9))
-        path, total = _cheapest(here, changes, 0.3 * np.minimum(away[0], 6))
+        start = 0.3 * np.minimum(away[0], 6)
+        path, total = _cheapest(here, changes, start, _entrances(home, changes))
         total += beforehand + _ending_cost(int(path[-1]), int(home[-1]))
         found.append((total, len(found), home, path))
     _, _, home, path = min(found, key=lambda f: f[:2])
@@ -189,13 +197,28 @@ def _changes(change: float, step: float) -> Floats:
     return np.asarray(cost)
 
 
-def _cheapest(cost: Floats, changes: Floats, start: Floats) -> tuple[Ints, float]:
-    """The cheapest path through the states (Viterbi), and what it costs."""
+def _entrances(home: Ints, changes: Floats) -> dict[int, Floats]:
+    """Where the page's own signature changes: to go over to its keys costs hardly anything."""
+    out = {}
+    for k in (np.flatnonzero(np.diff(home)) + 1).tolist():
+        away = np.minimum(np.abs(_SIGNATURE - home[k]), 6)
+        out[k] = np.minimum(changes, ENTERING + ENTERING_STEP * away)
+    return out
+
+
+def _cheapest(
+    cost: Floats, changes: Floats, start: Floats, entrances: Mapping[int, Floats] | None = None
+) -> tuple[Ints, float]:
+    """The cheapest path through the states (Viterbi), and what it costs.
+
+    `entrances`: the costs of a change at some moments, in place of `changes`.
+    """
+    entrances = entrances or {}
     total = start + cost[0]
     came_from = np.zeros(cost.shape, np.int64)
     columns = np.arange(cost.shape[1])
     for k in range(1, len(cost)):
-        via = total[:, None] + changes
+        via = total[:, None] + entrances.get(k, changes)
         came_from[k] = via.argmin(axis=0)
         total = via[came_from[k], columns] + cost[k]
     path = np.zeros(len(cost), np.int64)
@@ -205,14 +228,15 @@ def _cheapest(cost: Floats, changes: Floats, start: Floats) -> tuple[Ints, float
     return path, float(total.min())
 
 
-def _shares(cost: Floats, changes: Floats) -> Floats:
+def _shares(cost: Floats, changes: Floats, entrances: Mapping[int, Floats]) -> Floats:
     """How likely each state is at each moment, over all paths (forward and backward)."""
-    likely = np.exp(-changes)
+    usual = np.exp(-changes)
+    likely = {k: np.exp(-there) for k, there in entrances.items()}
     ahead, back = -cost, np.zeros(cost.shape)
     for k in range(1, len(cost)):
-        ahead[k] += _log_sum(ahead[k - 1], likely)
+        ahead[k] += _log_sum(ahead[k - 1], likely.get(k, usual))
     for k in range(len(cost) - 2, -1, -1):
-        back[k] = _log_sum(back[k + 1] - cost[k + 1], likely.T)
+        back[k] = _log_sum(back[k + 1] - cost[k + 1], likely.get(k + 1, usual).T)
     both = ahead + back
     share = np.exp(both - both.max(axis=1, keepdims=True))
     return np.asarray(share / share.sum(axis=1, keepdims=True))

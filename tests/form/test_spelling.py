@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from engine.form.fifths import place_of, text_at
 from engine.form.naming import Page, PageHabits, name_in_context, name_notes
 from engine.form.spelling import spell_pitches
-from engine.pitch_names import midi_number
+from engine.pitch_names import SIGNS, midi_number
 from engine.read import read_arrangement
 from tests.form.pages import each, page
 
@@ -134,3 +134,19 @@ def test_hidden_names_of_the_exercises_are_found_again(exercises: Path) -> None:
         )
     assert right / asked >= 0.99
     assert doubles_right / doubles >= 0.9, f"{doubles_right} of {doubles}"
+
+
+@pytest.mark.parametrize(
+    ("signatures", "names"),
+    [
+        ((2, -5), "D F# A C# Db Gb Ab Db"),
+        ((-5, 2), "Db Gb Ab Db D F# A C#"),
+        ((2, 7), "D F# A C# C# F# G# C#"),
+    ],
+)
+def test_a_signature_that_changes_holds_from_there(signatures, names):
+    """The same keys are D flat major in five flats, C sharp major in seven sharps."""
+    flats, sharps = (61, 66, 68, 73), (62, 66, 69, 73)
+    keys = (flats + sharps) if signatures[0] < 0 else (sharps + flats)
+    found = spell_pitches(keys, range(8), [(0, signatures[0]), (4, signatures[1])])
+    assert [step + SIGNS[alter] for step, alter, _ in found] == names.split()
