@@ -40,6 +40,7 @@ from practice.listen.listen import Listener
 from practice.listen.live_map import LiveMap
 from practice.listen.outcome import Outcome
 from practice.listen.page_notes import PageNotes
+from practice.listen.spare_memory import keep_pieces_few
 from practice.ports.instrument_profiles import Profiles, name_instrument
 from practice.ports.ports import Driver, Keyboard, PortChange
 from practice.report.proof_book import What
@@ -153,6 +154,7 @@ class Sitting:
     def start(self) -> None:
         """Begin to listen."""
         sys.setswitchinterval(SWITCH_S)
+        keep_pieces_few()
         gc.collect()
         gc.freeze()
         self.listener.start()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -107,9 +108,19 @@ def test_spare_memory_is_given_back_where_the_system_takes_it(
     platform: str, monkeypatch: pytest.MonkeyPatch
 ):
     if platform == sys.platform:
+        spare_memory.keep_pieces_few()
         spare_memory.give_back()
-    asked: list[object] = []
-    monkeypatch.setattr(spare_memory.ctypes, "CDLL", asked.append)
+    asked: list[tuple[str, ...]] = []
+    library = SimpleNamespace(
+        malloc_trim=lambda *values: asked.append(("malloc_trim", *values)),
+        mallopt=lambda *values: asked.append(("mallopt", *values)),
+    )
+    monkeypatch.setattr(spare_memory.ctypes, "CDLL", lambda _: library)
     monkeypatch.setattr(spare_memory.sys, "platform", platform)
+    spare_memory.keep_pieces_few()
     spare_memory.give_back()
-    assert asked == ([None] if platform == "linux" else [])
+    # M_MMAP_THRESHOLD is -3 and M_ARENA_MAX -8 in glibc's malloc.h.
+    told = [("mallopt", -3, 131072), ("mallopt", -8, 2), ("malloc_trim", 0)]
+    assert asked == (told if platform == "linux" else [])
+    monkeypatch.setattr(spare_memory.ctypes, "CDLL", lambda _: object())
+    spare_memory.give_back()
