@@ -177,17 +177,17 @@ def _read_back(
             at, matched = _step_back(at, note, recent[j + 1], s_per_q, said, m, again, hands)
         used = {note.pitch} if again else used | {note.pitch}
         offer = note.before - _least_jump(note.pause, turns[j])
-        able = np.flatnonzero(matched & (offer + said + chance > best[alive]))
+        able = (matched & (offer + said + chance > best[alive])).nonzero()[0]
         if len(able):
             here = at[able]
             jump = costs.jump_at(note.pause) + jump_cost(here, note.origins, habits, m)
             _offer_turns(jump, here, turns[j])
             total = note.before + said[able] - jump
-            better = np.flatnonzero(total > best[alive[able]])
+            better = (total > best[alive[able]]).nonzero()[0]
             who = alive[able[better]]
             best[who], firsts[who], starts[who] = total[better], j, here[better]
             jumps[who] = jump[better]
-        keep = np.flatnonzero(said + likely[j] + chance > best[alive])
+        keep = (said + likely[j] + chance > best[alive]).nonzero()[0]
         if newest - j == THIN_AFTER and len(keep) > THIN_TO:
             keep = np.sort(keep[np.argpartition(-said[keep], THIN_TO)[:THIN_TO]])
         if not len(keep):
@@ -209,12 +209,10 @@ def _chance_at_most(
     Only near an origin, a turn or a place where the player began before is it more than that of
     landing anywhere.
     """
-    anywhere, near_here = m.landing_shares
-    far = float(anywhere.max()) + TO_BACK_A_Q * math.exp(-FAR_Q / costs.NEAR_BEHIND_Q) * float(
-        near_here.max()
-    )
+    anywhere, near_here = m.most_shares
+    far = anywhere + TO_BACK_A_Q * math.exp(-FAR_Q / costs.NEAR_BEHIND_Q) * near_here
     out = np.full(len(now), math.log(far))
-    special = [0, *np.flatnonzero(habits).tolist()]
+    special = [0, *habits.nonzero()[0].tolist()]
     if m.turns:
         special += np.unique(np.concatenate([here[0] for here in turns])).tolist()
     spans = [(g, g) for g in special]

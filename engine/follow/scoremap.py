@@ -104,6 +104,12 @@ class ScoreMap:
         at_bars = np.where(self.bar_start, costs.NEAR_BAR * length_q / bars, 0.0)
         return anywhere, at_bars + (1.0 - costs.NEAR_BAR) * length_q / count
 
+    @cached_property
+    def most_shares(self) -> tuple[float, float]:
+        """The most of either of the landing shares."""
+        anywhere, near_here = self.landing_shares
+        return float(anywhere.max()), float(near_here.max())
+
     def groups_of(self, pitch: int) -> npt.NDArray[np.int32]:
         """Groups that hold a pitch, ascending."""
         found = self._groups_of.get(pitch)
