@@ -26,8 +26,8 @@ SURE_S = 0.04
 SOFTER = 12
 SOFTEST, LOUDEST = 18, 100
 #: In a run, onsets nearer than this, one of the player's may be missing: what falls on it is
-#: played when it is so late, and what follows for so long. In slower music they may be waiting.
-RUN_S, MISSING_S, CARRY_S = 0.4, 0.015, 0.3
+#: played, and what follows for so long. In slower music they may be waiting.
+RUN_S, CARRY_S = 0.4, 0.1
 #: Between the notes of a broken chord, and from a grace note to its main note, seconds.
 ROLL_S, GRACE_S = 0.035, 0.08
 #: A break this many times as long as was expected is a pause: the course of tempo begins anew.
@@ -219,7 +219,7 @@ class Companion:
         time_s, spread_s = self._timing.predict(self._bend(notes_q))
         time_s = np.where(notes_q <= here_q + 1e-9, now_s, np.maximum(time_s, now_s))
         unsure = (np.abs(notes_q - next_q) < 1e-9) & (spread_s > SURE_S)
-        time_s = np.maximum.accumulate(np.where(unsure, time_s + MISSING_S, time_s))
+        time_s = np.maximum.accumulate(time_s)
         keep = ~unsure | (until_s > now_s)
         ends_q = notes_q + self._table["duration_q"][[self._notes[k] for k in chosen]]
         ends_s, _ = self._timing.predict(self._bend(ends_q))
