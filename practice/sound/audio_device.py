@@ -26,6 +26,8 @@ CHANNELS = 2
 _LOOK_S = 0.001
 #: While one block follows the other the channel is for a moment between them and looks idle.
 _CHANGING_S, _LOOKS = 0.0005, 12
+#: Channels taken by turns (all that a mixer has at first), and how long one left is not touched.
+_TURNS, _LEFT_S = 8, 2.0
 
 
 class AudioDevice:
@@ -60,7 +62,9 @@ class AudioDevice:
                 pygame.mixer.init(rate_hz, -16, CHANNELS, block, allowedchanges=0)
         except pygame.error as error:
             raise _no_sound(error) from error
-        self._channel = pygame.mixer.Channel(0)
+        self._channels = [pygame.mixer.Channel(k) for k in range(_TURNS)]
+        self._turn = 0
+        self._left_s = [-_LEFT_S] * _TURNS
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._feed, name="sound", daemon=True)
         self._thread.start()
@@ -89,10 +93,14 @@ class AudioDevice:
         if self._channel.get_queue() is None:
             self._take_turn()
         elif self._is_idle() and self._channel.get_queue() is not None:
-            self._wake()
+            return self._wake()
         else:
             return False
         return True
+
+    @property
+    def _channel(self) -> Any:
+        return self._channels[self._turn]
 
     def _take_turn(self) -> None:
         """The block that waited has begun, or the card ran dry: hand over the next."""
@@ -115,10 +123,22 @@ class AudioDevice:
             self._clock.wait(self._stop, _CHANGING_S)
         return True
 
-    def _wake(self) -> None:
-        """A block was queued just as the one before it ended, and nothing would ever start it."""
+    def _wake(self) -> bool:
+        """A block was queued just as the one before it ended, and nothing would ever start it.
+
+        Another channel plays it. Where the end of the old one is only waiting for the interpreter,
+        the mixer is about to take what it saw in the queue without looking again: to empty that
+        queue would end the program. So nobody touches it until it is long over.
+        """
+        now_s = self._clock.now_s()
+        following = (self._turn + 1) % _TURNS
+        if now_s < self._left_s[following] + _LEFT_S:
+            return False
+        self._left_s[self._turn] = now_s
+        self._turn = following
         self._ran_dry()
         self._channel.play(self._waiting)
+        return True
 
     def _ran_dry(self) -> None:
         self.gaps += 1

@@ -14,11 +14,12 @@ from practice.sound.audio_device import AudioDevice
 
 
 class StuckChannel:
-    """Plays at once what it is told to; the third block queued stays in the queue unplayed."""
+    """Plays at once what it is told to; the third block queued in the first stays in it."""
 
-    def __init__(self, _number: int) -> None:
+    def __init__(self, number: int) -> None:
         self.played: list[bytes] = []
         self.queued: object | None = None
+        self._number = number
         self._count = 0
 
     def get_queue(self) -> object | None:
@@ -29,14 +30,15 @@ class StuckChannel:
 
     def queue(self, sound: bytes) -> None:
         self._count += 1
-        if self._count == 3:
+        if self._count == 3 and self._number == 0:
             self.queued = sound
         else:
             self.played.append(sound)
             time.sleep(0.001)
 
     def play(self, sound: bytes) -> None:
-        self.queued = None
+        assert self.queued is None, "the mixer may be about to take what is queued"
+        self._count += 1
         self.played.append(sound)
 
 
@@ -57,14 +59,40 @@ def test_a_stuck_queue_is_woken_and_nothing_is_lost(monkeypatch: pytest.MonkeyPa
         return np.full((frames, 2), next(numbers), np.int16)
 
     device = AudioDevice(fill, AudioClock(44_100), SystemClock(), 44_100, 64)
-    end = time.monotonic() + 5
-    while len(made[0].played) < 10 and time.monotonic() < end:
+    end = time.monotonic() + 30
+    while len(made[1].played) < 8 and time.monotonic() < end:
         time.sleep(0.005)
     device.close()
-    heard = [int(np.frombuffer(block, np.int16)[0]) for block in made[0].played[:10]]
-    assert heard == list(range(1, 11))
+    played = [*made[0].played, *made[1].played[:8]]
+    assert [int(np.frombuffer(block, np.int16)[0]) for block in played] == list(range(1, 11))
+    assert made[0].queued is not None
     assert device.gaps == 1
     assert device.failures == 0
+
+
+def test_a_channel_that_was_left_is_not_touched_until_its_end_is_long_over(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Each channel is stuck with what it was given; the clock moves by hand."""
+    made: list[IdleChannel] = []
+    clock = ManualClock()
+    monkeypatch.setattr(pygame.mixer, "init", lambda *_a, **_k: None)
+    monkeypatch.setattr(pygame.mixer, "get_init", lambda: None)
+    monkeypatch.setattr(pygame.mixer, "Channel", lambda _n: made.append(NeverBusy()) or made[-1])
+    monkeypatch.setattr(pygame.mixer, "Sound", lambda buffer: buffer)
+    monkeypatch.setattr(AudioDevice, "_feed", lambda _self: None)  # fed by hand
+    device = AudioDevice(
+        lambda n: np.zeros((n, 2), np.int16), AudioClock(44_100), clock, 44_100, 64
+    )
+    for channel in made:
+        channel.queued = object()
+    woken = [device._feed_once() for _ in range(len(made) + 2)]
+    assert woken == [True] * (len(made) - 1) + [False] * 3
+    assert device._turn == len(made) - 1
+    clock.move_to(2.5)
+    assert device._feed_once()
+    assert device._turn == 0
+    device.close()
 
 
 class ChangingChannel(StuckChannel):
@@ -121,6 +149,16 @@ class IdleChannel:
 
     def take(self) -> None:
         self.playing, self.queued = self.queued, None
+
+
+class NeverBusy(IdleChannel):
+    """Idle whatever it is given, with a block that stays in the queue."""
+
+    def get_busy(self) -> bool:
+        return False
+
+    def play(self, sound: object) -> None:
+        self.playing = sound
 
 
 def test_a_block_given_to_an_idle_card_is_not_taken_before_the_card_asks(
