@@ -110,7 +110,7 @@ def _draw_text_anew(
 
 
 # Words and numbers come again and again; sentences are many, and large.
-_draw_word = lru_cache(maxsize=384)(_draw_text_anew)
+_draw_word = lru_cache(maxsize=192)(_draw_text_anew)
 _draw_sentence = lru_cache(maxsize=32)(_draw_text_anew)
 
 
@@ -255,7 +255,7 @@ def _draw_anew(
 
 
 # An evening draws ever new curves: as many marks are kept as a page has, few of what is large.
-_draw_polygons = lru_cache(maxsize=256)(_draw_anew)
+_draw_polygons = lru_cache(maxsize=128)(_draw_anew)
 _draw_large_polygons = lru_cache(maxsize=8)(_draw_anew)
 
 
