@@ -18,10 +18,19 @@ from practice.listen import spare_memory
 from practice.listen.happenings import PassEnded, TakeEnded
 from practice.listen.judge import judge_pass
 from practice.listen.outcome import Outcome
-from practice.listen.recalled import LEAST_WHOLE, MEASURED, WHOLE_NOTES, count_whole, recall
+from practice.listen.recalled import (
+    LEAST_WHOLE,
+    MEASURED,
+    WHOLE_NOTES,
+    count_whole,
+    recall,
+    without_lists,
+)
 from practice.listen.session import Session
 from practice.player import CHARACTERS, perform
 from practice.snapshot import PassRecord
+from tests.measure.by_hand import measured
+from tests.measure.known_playing import Known, play_known
 
 SPAN = Span(2, 4)
 
@@ -56,6 +65,22 @@ def test_old_records_keep_their_number_and_lose_their_notes_then_their_measures(
     assert [r.measures is not None for r in records] == [False] * (100 - MEASURED) + [
         True
     ] * MEASURED
+
+
+def test_an_older_pass_keeps_what_it_came_to_and_not_what_is_told_bar_by_bar():
+    known = play_known(Known(bars=8), 1)
+    measures = measured(known.arrangement, known.notes, known.findings)
+    short = without_lists(measures)
+    assert measures.evenness.places
+    assert short.evenness.places == ()
+    assert short.notes.right_share == measures.notes.right_share
+    assert short.evenness.sd_ms == measures.evenness.sd_ms
+    assert short.evenness.fingering == measures.evenness.fingering
+    records = (replace(record(1, WHOLE_NOTES), measures=measures),)
+    for number in range(2, 9):
+        records = recall(records, record(number, WHOLE_NOTES))
+    assert records[0].measures == short
+    assert without_lists(None) is None
 
 
 def test_short_passes_are_held_whole_beyond_those_measured():
