@@ -10,6 +10,7 @@ import time
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from practice.ports.jack_server import JACK
 from practice.ports.port_names import OWN_CLIENT, choose_name, others_of
 from practice.ports.ports import ApiPorts, Callback, OpenOutput, OpenPort, PortError
 
@@ -47,6 +48,7 @@ class RtmidiDriver:
                 client = self._rtmidi.MidiIn(api, name=f"{OWN_CLIENT} watch")
             # another thread may be going through the old one
             self._watchers = {**self._watchers, api: client}
+            self._join_server(api, self)
         except OSError as error:
             self._problems[api] = _why_absent(self._rtmidi.get_api_name(api), str(error))
 
@@ -58,14 +60,28 @@ class RtmidiDriver:
                 self._watch_api(api)
             self._again_s = time.monotonic() + ABSENT_S
 
+    def _join_server(self, api: int, client: Any) -> None:
+        if api == self._rtmidi.API_UNIX_JACK:
+            with quiet_libraries():
+                JACK.add(client)
+
+    def server_ended(self) -> None:
+        """Its names are listed no longer; it is asked again from now on."""
+        api = self._rtmidi.API_UNIX_JACK
+        self._watchers = {a: client for a, client in self._watchers.items() if a != api}
+        self._problems[api] = "the JACK server has ended"
+        self._again_s = time.monotonic() + ABSENT_S
+
     def inputs(self) -> list[str]:
         """Names of all inputs, API by API. Any thread may ask."""
         with self._lock:
+            JACK.check()
             self._watch_absent()
             return [name for watcher in self._watchers.values() for name in _names(watcher)]
 
     def list_apis(self) -> list[ApiPorts]:
         """What each API offers, our own ports left out."""
+        JACK.check()
         found = [self._list_api(api) for api in self._watchers]
         missing = [
             ApiPorts(self._api_name(api), self._rtmidi.get_api_display_name(api), problem=why)
@@ -96,6 +112,7 @@ class RtmidiDriver:
         Every kind of message is taken: a driver that leaves some out loses their share of the
         deltas. The inlet drops what is no key or pedal.
         """
+        JACK.check()
         api = self._api_with(name)
         port = self._rtmidi.MidiIn(api, name=OWN_CLIENT)
         try:
@@ -105,7 +122,9 @@ class RtmidiDriver:
         except (OSError, ValueError) as error:
             port.delete()
             raise PortError("cannot be opened", name, "is another program using it?") from error
-        return _RtmidiInput(port)
+        opened = _RtmidiInput(port)
+        self._join_server(api, opened)
+        return opened
 
     def open_output(self, wanted: str) -> OpenOutput:
         """Open an output by a part of its name.
@@ -113,15 +132,18 @@ class RtmidiDriver:
         Raises:
             PortError: there is none, or it cannot be opened.
         """
+        JACK.check()
         for api in self._watchers:
             port = self._rtmidi.MidiOut(api, name=OWN_CLIENT)
             name = choose_name(_names(port), wanted, windows=self.windows)
             if name is not None:
-                return self._open_output(port, name)
+                opened = self._open_output(port, name)
+                self._join_server(api, opened)
+                return opened
             port.delete()
         raise PortError("no such MIDI output", wanted, "see: undersong ports")
 
-    def _open_output(self, port: Any, name: str) -> OpenOutput:
+    def _open_output(self, port: Any, name: str) -> _RtmidiOutput:
         try:
             port.open_port(_names(port).index(name), name="out")
         except (OSError, ValueError) as error:
@@ -139,14 +161,20 @@ class RtmidiDriver:
 class _RtmidiInput:
     def __init__(self, port: Any) -> None:
         self._port = port
+        self._lock = threading.Lock()
 
     def close(self) -> None:
         """Callback first: one that comes while the port closes would find it gone."""
-        if self._port is not None:
-            self._port.cancel_callback()
-            self._port.close_port()
-            self._port.delete()
-            self._port = None
+        with self._lock:
+            if self._port is not None:
+                self._port.cancel_callback()
+                self._port.close_port()
+                self._port.delete()
+                self._port = None
+
+    def server_ended(self) -> None:
+        """As at any end."""
+        self.close()
 
 
 #: A JACK server takes messages at its next period: closed sooner, the last ones are lost.
@@ -156,12 +184,15 @@ _LAST_WORDS_S = 0.1
 class _RtmidiOutput:
     def __init__(self, port: Any) -> None:
         self._port = port
+        # one thread plays while another may close it
+        self._lock = threading.Lock()
 
     def send(self, data: bytes) -> None:
         """Send one message; a port that went away swallows it."""
-        if self._port is not None:
-            with contextlib.suppress(OSError):
-                self._port.send_message(data)
+        with self._lock:
+            if self._port is not None:
+                with contextlib.suppress(OSError):
+                    self._port.send_message(data)
 
     def close(self) -> None:
         """Silence everything, then close."""
@@ -170,9 +201,15 @@ class _RtmidiOutput:
                 self.send(bytes((0xB0 | channel, 64, 0)))
                 self.send(bytes((0xB0 | channel, 123, 0)))
             time.sleep(_LAST_WORDS_S)
-            self._port.close_port()
-            self._port.delete()
-            self._port = None
+        self.server_ended()
+
+    def server_ended(self) -> None:
+        """Close it: there is nobody left to be told to be silent."""
+        with self._lock:
+            if self._port is not None:
+                self._port.close_port()
+                self._port.delete()
+                self._port = None
 
 
 def _names(client: Any) -> list[str]:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from jack_server import fairly
+from jack_server import fairly, running_server, server_environment, why_not
 
 from engine.arrangement import Span
 from engine.read import read_arrangement
@@ -74,12 +74,12 @@ def play(jack, tmp_path):
     """Start `undersong play` in a folder of its own; it is ended with the test."""
     started = []
 
-    def start(*options):
+    def start(*options, env=None):
         for one in started:
             one.process.kill()
         folder = tmp_path / str(len(started))
         folder.mkdir()
-        started.append(Play(jack, folder, *options))
+        started.append(Play(env or jack, folder, *options))
         return started[-1]
 
     yield start
@@ -207,3 +207,28 @@ def test_the_port_is_listed(jack, recording, tmp_path):
     finally:
         keyboard.kill()
         keyboard.wait(10)
+
+
+def test_the_server_ends_in_mid_note_and_comes_back(play, recording):
+    """All clients of a JACK server go with it; a program that goes on using one is ended by the
+    server's library."""
+    if reason := why_not():
+        pytest.skip(reason)
+    own = server_environment("ending")
+    with running_server(env=own):
+        listening = play("--in", "test piano", env=own)
+        first = send(own, recording, "--speed", "2")
+        listening.wait_for("Listening")
+        time.sleep(1.0)
+    first.kill()
+    first.wait(10)
+    assert listening.wait_for("keyboard unplugged") < 2.5
+    with running_server(env=own):
+        assert send(own, recording, "--speed", "2").wait(60) == 0
+        listening.interrupt()
+    kept = kept_events(listening.folder)
+    struck = [e.data[1] for e in kept if e.data[0] == 0x90]
+    sent = [n.pitch for n in read_recording(recording).notes]
+    # a machine that skips a program for a period loses notes before they come here
+    assert len(struck) > len(sent) * 0.9
+    assert "socket" not in listening.said
