@@ -138,9 +138,8 @@ def review_pass(
 ) -> PassReview:
     """Everything said of one pass, in its own note numbers."""
     first = played.first
-    notes = tuple(
-        replace(n, index=n.index - first) for n in recording.notes[first : played.last + 1]
-    )
+    heard = recording.notes[first : played.last + 1]
+    notes = tuple(replace(n, index=n.index - first) for n in heard) if first else heard
     mine = _findings_of(arrangement, findings, played)
     whose: Hands = hands or played.hands
     span = _span_of(arrangement, played)

@@ -15,7 +15,7 @@ import numpy as np
 from engine.arrangement import Arrangement, Figure, Hands, Span
 from engine.findings import Finding
 from engine.performance import PlayedNote
-from practice.window.keeping import kept_by_identity
+from practice.window.keeping import PASSES, kept_by_identity
 
 #: Notes a line through a cell and its neighbours needs at least.
 LEAST_NOTES = 4
@@ -54,7 +54,7 @@ def figure_in(arrangement: Arrangement, span: Span, hands: Hands) -> Figure | No
     return best[1] if best else None
 
 
-@kept_by_identity(8)
+@kept_by_identity(PASSES)
 def read_cells(
     arrangement: Arrangement,
     figure: Figure,

@@ -67,7 +67,7 @@ def _lines(
                 yield Line(((x, y), (x, y - tall)), colour, thick)
 
 
-@kept_by_identity(8)
+@kept_by_identity(2)
 def played_stretches(page: Page, record: PassRecord) -> list[Stretch]:
     """When the damper was down, in quarters of the score; seconds go by the right notes."""
     found = _clock(page, record)

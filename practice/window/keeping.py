@@ -10,6 +10,10 @@ from collections import OrderedDict
 from collections.abc import Callable
 from typing import Concatenate, ParamSpec, TypeVar
 
+#: As many passes as are held whole at least (`practice.listen.recalled`), the Wheel's among them:
+#: to keep more would hold on to passes that are let go of elsewhere.
+PASSES = 5
+
 Thing = TypeVar("Thing")
 More = ParamSpec("More")
 Answer = TypeVar("Answer")

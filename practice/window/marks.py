@@ -16,7 +16,7 @@ from engine.findings import Finding, Slip
 from engine.performance import PlayedNote
 from engine.pitch_names import pitch_name, printed
 from practice.snapshot import PassRecord
-from practice.window.keeping import kept_by_identity
+from practice.window.keeping import PASSES, kept_by_identity
 
 #: Deviations beyond this are shown by an arrow.
 FURTHEST_MS = 60.0
@@ -70,7 +70,7 @@ def read_marks(arrangement: Arrangement, records: Sequence[PassRecord]) -> PageM
     return _read_together(arrangement, *records)
 
 
-@kept_by_identity(8)
+@kept_by_identity(2)
 def _read_together(arrangement: Arrangement, *records: PassRecord) -> PageMarks:
     least = 1 if len(records) == 1 else LEAST_TIMES
     timing: dict[int, list[float]] = {}
@@ -90,7 +90,7 @@ def _read_together(arrangement: Arrangement, *records: PassRecord) -> PageMarks:
     )
 
 
-@kept_by_identity(8)
+@kept_by_identity(PASSES)
 def _marks_of(
     record: PassRecord, arrangement: Arrangement
 ) -> tuple[list[tuple[int, float]], frozenset[_SlipKey]]:
@@ -161,7 +161,7 @@ class PassIndex:
     pitch: npt.NDArray[np.float64]
 
 
-@kept_by_identity(8)
+@kept_by_identity(2)
 def index_pass(record: PassRecord) -> PassIndex:
     """The right notes of a pass."""
     rows = [
