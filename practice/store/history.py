@@ -77,13 +77,13 @@ def read_days(
     rows = store.query(
         """SELECT day, sum(passes), sum(good), sum(parts),
             1.0 * sum(notes_right) / max(sum(notes), 1), sum(seconds), max(tempo_share),
-            sum(iif(instrument = ?4, timing_n, 0)),
-            total(iif(instrument = ?4, timing_sum, 0)),
-            total(iif(instrument = ?4, timing_squares, 0)),
+            sum(iif(instrument = :played_on, timing_n, 0)),
+            total(iif(instrument = :played_on, timing_sum, 0)),
+            total(iif(instrument = :played_on, timing_squares, 0)),
             min(instrument), max(instrument)
-            FROM section_days WHERE key = ?1 AND hands = ?2
-            GROUP BY day ORDER BY day DESC LIMIT ?3""",
-        (key, hands, limit, played_on),
+            FROM section_days WHERE key = :key AND hands = :hands
+            GROUP BY day ORDER BY day DESC LIMIT :most""",
+        {"key": key, "hands": hands, "most": limit, "played_on": played_on},
     )
     told = read_fingering(store, key, hands) if fingering is None else fingering
     even = _even_days(store, (key, hands, told, played_on, *_bands(tempo), limit))
@@ -105,10 +105,10 @@ def read_fingering(store: Store, key: str, hands: Hands) -> str:
     """What the figure of a section was last fingered by, "" where none is told."""
     rows = store.query(
         """SELECT fingering FROM section_passes INDEXED BY sections_by_day
-            WHERE key = ?1 AND hands = ?2
-            AND day = (SELECT max(day) FROM even_days WHERE key = ?1 AND hands = ?2)
+            WHERE key = :key AND hands = :hands
+            AND day = (SELECT max(day) FROM even_days WHERE key = :key AND hands = :hands)
             AND evenness_ms IS NOT NULL ORDER BY started_us DESC, take DESC, pass DESC LIMIT 1""",
-        (key, hands),
+        {"key": key, "hands": hands},
     )
     return str(rows[0][0]) if rows else ""
 
@@ -245,6 +245,22 @@ def read_kinds(store: Store, keys: Sequence[str], by: int = 7) -> list[tuple[str
     return [(when, kind, count) for when, kind, count in rows]
 
 
+#: Passes with places that may be compared: see `_like`.
+_LIKE = """key = :key AND s.hands = :hands AND places != '' AND fingering = :fingering
+    AND coalesce(t.instrument, 0) = :played_on
+    AND round(20 * s.tempo_share) BETWEEN :slowest AND :fastest"""
+
+
+def _like(
+    key: str, hands: Hands, played_on: int, fingering: str, tempo: float | None
+) -> dict[str, Any]:
+    slowest, fastest = _bands(tempo)
+    return {
+        "key": key, "hands": hands, "played_on": played_on, "fingering": fingering,
+        "slowest": slowest, "fastest": fastest,
+    }  # fmt: skip
+
+
 def read_places(
     store: Store, key: str, hands: Hands, tempo: float | None
 ) -> tuple[list[list[float]], list[list[float]]]:
@@ -262,14 +278,13 @@ def read_places(
             AND fingering = ? AND band BETWEEN ? AND ?""",
         (key, hands, played_on, fingering, *_bands(tempo)),
     )
+    like = _like(key, hands, played_on, fingering, tempo)
     sides = []
     for order in ("ASC", "DESC"):
         rows = store.query(
             f"""SELECT places FROM section_passes s JOIN takes t ON t.id = s.take
-                WHERE key = ?1 AND s.hands = ?2 AND places != '' AND coalesce(t.instrument, 0) = ?4
-                AND round(20 * s.tempo_share) BETWEEN ?5 AND ?6 AND fingering = ?7
-                ORDER BY s.started_us {order} LIMIT ?3""",
-            (key, hands, min(PLACES_OF, int(half)), played_on, *_bands(tempo), fingering),
+                WHERE {_LIKE} ORDER BY s.started_us {order} LIMIT :most""",
+            like | {"most": min(PLACES_OF, int(half))},
         )
         told = [json.loads(text) for (text,) in rows]
         sides.append([row for row in told if None not in row and len(row) == len(told[0])])
@@ -295,14 +310,13 @@ def read_place_months(
         months: "2026-03", in order.
     """
     played_on, fingering = read_instrument(store, key, hands), read_fingering(store, key, hands)
+    like = _like(key, hands, played_on, fingering, tempo)
     out = []
     for month in months:
         rows = store.query(
-            """SELECT places FROM section_passes s JOIN takes t ON t.id = s.take
-                WHERE key = ?1 AND s.hands = ?2 AND day BETWEEN ?3 || '-01' AND ?3 || '-31'
-                AND places != '' AND coalesce(t.instrument, 0) = ?4
-                AND round(20 * s.tempo_share) BETWEEN ?5 AND ?6 AND fingering = ?8 LIMIT ?7""",
-            (key, hands, month, played_on, *_bands(tempo), PLACES_OF, fingering),
+            f"""SELECT places FROM section_passes s JOIN takes t ON t.id = s.take
+                WHERE {_LIKE} AND day BETWEEN :month || '-01' AND :month || '-31' LIMIT :most""",
+            like | {"month": month, "most": PLACES_OF},
         )
         told = [json.loads(text) for (text,) in rows]
         told = [row for row in told if None not in row and len(row) == len(told[0])]

@@ -65,7 +65,7 @@ def mark_cold(db: sqlite3.Connection, key: str, day: str) -> None:
     db.execute("UPDATE section_passes SET cold = 0 WHERE key = ? AND day = ? AND cold", (key, day))
     db.execute(
         """UPDATE section_passes SET cold = asked WHERE rowid =
-            (SELECT rowid FROM section_passes WHERE key = ?1 AND day = ?2
+            (SELECT rowid FROM section_passes WHERE key = ? AND day = ?
              ORDER BY started_us, take, pass, rowid LIMIT 1)""",
         (key, day),
     )

@@ -104,7 +104,7 @@ def _kept_section(row: Sequence[Any]) -> KeptSection:
 def keep_bars(store: Store, arrangement: Arrangement) -> None:
     """Keep what each bar holds, so that a later edit can be told bar by bar."""
     rows = [
-        (arrangement.content_hash, b.index, b.number, b.time, bar_key(arrangement, b.index))
+        (b.index, b.number, b.time, bar_key(arrangement, b.index), arrangement.content_hash)
         for b in arrangement.bars
     ]
     with store.writing() as db:
@@ -114,7 +114,7 @@ def keep_bars(store: Store, arrangement: Arrangement) -> None:
         )
         db.executemany(
             """INSERT OR REPLACE INTO bars (arrangement, bar, number, time, key)
-                SELECT id, ?2, ?3, ?4, ?5 FROM arrangements WHERE content_hash = ?1""",
+                SELECT id, ?, ?, ?, ? FROM arrangements WHERE content_hash = ?""",
             rows,
         )
 

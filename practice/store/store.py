@@ -10,7 +10,7 @@ import contextlib
 import json
 import shutil
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -204,10 +204,10 @@ class Store:
             rows = self._db.execute(
                 f"""SELECT {_PASS_COLUMNS}, zone_s FROM passes
                     JOIN (SELECT id AS i, zone_s FROM takes) ON i = take
-                    WHERE (?1 = '' OR arrangement =
-                        (SELECT id FROM arrangements WHERE content_hash = ?1))
-                    AND (?2 = 0 OR take = ?2) ORDER BY started_us, take, number""",
-                (content_hash, take),
+                    WHERE (:content = '' OR arrangement =
+                        (SELECT id FROM arrangements WHERE content_hash = :content))
+                    AND (:take = 0 OR take = :take) ORDER BY started_us, take, number""",
+                {"content": content_hash, "take": take},
             ).fetchall()
         return [_kept_pass(row) for row in rows]
 
@@ -231,7 +231,9 @@ class Store:
 
     # for the rooms that keep tables of their own
 
-    def query(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
+    def query(
+        self, sql: str, values: Sequence[Any] | Mapping[str, Any] = ()
+    ) -> list[tuple[Any, ...]]:
         """Rows of one read."""
         with self._told():
             return self._db.execute(sql, values).fetchall()

@@ -7,6 +7,8 @@
   far more than a crystal's, and the more the busier the machine (`chrt -r 5` in front keeps it
   steady); the figures are an upper bound. Also: gaps, drift, hand-over lateness. After a gap the
   file is longer than what was handed over: each stretch between gaps has a zero of its own.
+  Where there are JACK and PulseAudio the same is played to a card with a steady clock
+  (`steady_card.py`), and each click compared with the straight line through all of them.
 - the keys: pitch against equal temperament at 440 Hz (ISO 16), sharpness of the second mode, and
   how fast the sound falls at first and later, all read off rendered notes.
 - the picture: spectra of six notes with the partials the model claims.
@@ -20,6 +22,7 @@ import os
 import sys
 import tempfile
 import time
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -31,9 +34,13 @@ from engine.tone.voices import Voices
 from practice.clock import SystemClock
 from practice.sound.accompany import Accompanist
 from practice.sound.sound import BLOCK, BuiltInPiano
+from tests.bench.steady_card import RATE_HZ as CARD_HZ
+from tests.bench.steady_card import steady_card, why_not
 from tests.outside.test_tone_spectra import cents, envelope_db, find_peak_hz
 
 CLICK_EVERY_S = 0.5
+#: A stream through a sound server keeps no steady delay at first.
+SETTLE_S = 15.0
 #: Sightings this near a click tell where the card's clock stood.
 NEAR_S = 4.0
 
@@ -119,14 +126,35 @@ class Sightings:
         return float(np.percentile(ahead, 98))
 
 
-def measure_card(piano: Piano, minutes: float, block: int) -> None:
-    """Play clicks to SDL's disk driver and find them in the file."""
-    file = Path(tempfile.mkdtemp()) / "heard.raw"
-    os.environ.update(SDL_AUDIODRIVER="disk", SDL_DISKAUDIOFILE=str(file))
+@dataclass(frozen=True)
+class Played:
+    """Clicks handed to a card: the moments meant, how late handed over (s), and how it went."""
+
+    times_s: np.ndarray
+    late_s: list[float]
+    sightings: Sightings
+    gaps: int
+    drift_ppm: float
+
+    def tell(self, found: np.ndarray) -> bool:
+        """Print how it went; whether all clicks were found."""
+        late_ms = np.array(self.late_s) * 1000
+        print(
+            f"  {len(found)} of {len(self.times_s)} clicks heard, {self.gaps} gaps, drift "
+            f"{self.drift_ppm:.0f} ppm; handed over late by {np.median(late_ms):.2f} ms, "
+            f"99 %: {np.percentile(late_ms, 99):.2f}"
+        )
+        if len(found) != len(self.times_s):
+            print("  with clicks lost, places cannot be compared")
+        return len(found) == len(self.times_s)
+
+
+def play_clicks(piano: Piano, minutes: float, block: int, settle_s: float) -> Played:
+    """Play them to the card that SDL is told of."""
     clock = SystemClock()
     instrument = BuiltInPiano(piano, clock, block=block)
     sightings, accompanist = Sightings(instrument), Accompanist(instrument, clock)
-    time.sleep(4.0)
+    time.sleep(settle_s)
     times = clock.now_s() + 0.5 + np.arange(0.0, minutes * 60, CLICK_EVERY_S)
     accompanist.add([(float(t), bytes([0x99, ACCENT, 127])) for t in times])
     late: list[float] = []
@@ -135,27 +163,52 @@ def measure_card(piano: Piano, minutes: float, block: int) -> None:
         late += accompanist.lateness_s
     gaps, drift = instrument.gaps, instrument.clock.drift_ppm
     accompanist.close()
+    return Played(times, late, sightings, gaps, drift)
+
+
+def measure_disk(piano: Piano, minutes: float, block: int) -> None:
+    """Play clicks to SDL's disk driver and find them in the file."""
+    file = Path(tempfile.mkdtemp()) / "heard.raw"
+    os.environ.update(SDL_AUDIODRIVER="disk", SDL_DISKAUDIOFILE=str(file))
+    print("SDL's disk driver:")
+    played = play_clicks(piano, minutes, block, 4.0)
     found = find_clicks(np.fromfile(file, "<i2")[::2])
     file.unlink()
-    print(
-        f"card: {len(found)} of {len(times)} clicks in the file, {gaps} gaps, drift {drift:.0f} ppm"
-    )
-    late_ms = np.array(late) * 1000
-    print(
-        f"  handed over late by {np.median(late_ms):.2f} ms, 99 %: {np.percentile(late_ms, 99):.2f}"
-    )
-    if len(found) != len(times):
-        print("  with clicks lost, places cannot be compared")
+    if played.tell(found):
+        meant = np.array([played.sightings.sample_at(float(t)) for t in played.times_s])
+        off_ms = (found - meant) / RATE_HZ * 1000
+        stretch = played.sightings.stretch(played.times_s)
+        for one in np.unique(stretch):
+            off_ms[stretch == one] -= np.median(off_ms[stretch == one])
+        tell_distance(off_ms)
+
+
+def measure_steady(piano: Piano, minutes: float, block: int) -> None:
+    """Play clicks to a card with a steady clock; its rate and delay are a straight line."""
+    print("a steady card:")
+    if missing := why_not():
+        print(f"  missing: {missing}")
         return
-    meant = np.array([sightings.sample_at(float(t)) for t in times])
-    off_ms = (found - meant) / RATE_HZ * 1000
-    stretch = sightings.stretch(times)
-    for one in np.unique(stretch):
-        off_ms[stretch == one] -= np.median(off_ms[stretch == one])
+    with steady_card(minutes * 60 + SETTLE_S + 5.0) as listen_back:
+        played = play_clicks(piano, minutes, block, SETTLE_S)
+        found = find_clicks(listen_back())
+    if played.tell(found):
+        # after a gap the delay is another: a line of one slope, beginning anew
+        _, stretch = np.unique(played.sightings.stretch(played.times_s), return_inverse=True)
+        line = np.column_stack([played.times_s, np.eye(int(stretch.max()) + 1)[stretch]])
+        off_s = found / CARD_HZ - played.times_s
+        found_line = np.linalg.lstsq(line, off_s, rcond=None)[0]
+        print(f"  the card's rate is {found_line[0] * 1e6:+.1f} ppm off the stamping clock's")
+        tell_distance((off_s - line @ found_line) * 1000)
+
+
+def tell_distance(off_ms: np.ndarray) -> None:
+    """How far clicks were from where they were judged."""
+    far_ms = np.abs(off_ms)
     print(
-        f"  heard against judged: median {np.median(np.abs(off_ms)):.2f} ms, "
-        f"99 % {np.percentile(np.abs(off_ms), 99):.2f}, worst {np.max(np.abs(off_ms)):.2f}; "
-        f"last minute {np.median(np.abs(off_ms[-120:])):.2f}"
+        f"  heard against judged: median {np.median(far_ms):.2f} ms, "
+        f"99 % {np.percentile(far_ms, 99):.2f}, worst {np.max(far_ms):.2f}; "
+        f"last minute {np.median(far_ms[-120:]):.2f}, worst {np.max(far_ms[-120:]):.2f}"
     )
 
 
@@ -206,7 +259,8 @@ def run(argv: list[str]) -> int:
     measure_keys(piano)
     if options.picture:
         draw_spectra(piano, options.picture)
-    measure_card(piano, options.minutes, options.block)
+    measure_steady(piano, options.minutes, options.block)
+    measure_disk(piano, options.minutes, options.block)
     return 0
 
 
