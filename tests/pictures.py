@@ -355,6 +355,7 @@ SHOTS: dict[str, Shot] = {
     "drills": Shot(_drills("down", "down")),
     "drills-tiny": Shot(_drills(*["down"] * 5), (1280, 800)),
     "drills-kept": Shot(_drills(at="left hand slow")),
+    "drills-delete": Shot(_drills("delete", at="left hand slow"), (1280, 800)),
     "drills-not-here": Shot(_drills("return", at="broken", theme="dark")),
     "drill-numbers": Shot(_drills("right", *["down"] * 7, "right")),
     "drill-numbers-idle": Shot(_drills(*["down"] * 3, "right", *["down"] * 4), (1280, 800)),

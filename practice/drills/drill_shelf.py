@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from engine.arrangement import Arrangement
 from engine.drill import DrillSheet
-from practice.drills.kept_sheets import FOLDER, keep_sheet, list_sheets
+from practice.drills.kept_sheets import FOLDER, delete_sheet, keep_sheet, list_sheets
 from practice.drills.known import read_weaknesses
 from practice.drills.offers import Shelf
 from practice.environment import Places
@@ -30,3 +30,11 @@ class DrillShelf:
             DrillError: not a name for it, or it cannot be written.
         """
         keep_sheet(self.places.data / FOLDER, name, sheet)
+
+    def delete(self, name: str) -> None:
+        """Let go of a drill.
+
+        Raises:
+            DrillError: it is none of the player's own, or it cannot be deleted.
+        """
+        delete_sheet(self.places.data / FOLDER, name)

@@ -94,6 +94,19 @@ def keep_sheet(folder: Path, name: str, sheet: DrillSheet) -> Path:
     return path
 
 
+def delete_sheet(folder: Path, name: str) -> None:
+    """Let go of a kept drill.
+
+    Raises:
+        DrillError: it is none of the player's own, or it cannot be deleted.
+    """
+    path = folder / f"{check_new_name(name)}.toml"
+    try:
+        path.unlink(missing_ok=True)
+    except OSError as error:
+        raise DrillError(f"cannot be deleted ({error.strerror})", str(path)) from error
+
+
 def list_sheets(folder: Path) -> tuple[KeptSheet, ...]:
     """Those in a folder by name, what the plan wrote for today first."""
     paths = [p for p in folder.glob("*.toml") if not p.name.startswith(".")]

@@ -66,7 +66,7 @@ def say_time(seconds: float) -> str:
 
 def _say_bars(section: SectionProgress) -> str:
     again = f", comes {1 + len(section.also)} times" if section.also else ""
-    return f"bars {section.from_bar}-{section.to_bar}{again}"
+    return f"bars {section.from_bar}–{section.to_bar}{again}"
 
 
 def _say_hand(hand: HandProgress, terminal: bool) -> Iterator[str]:

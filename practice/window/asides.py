@@ -22,7 +22,7 @@ ProgressOf = Callable[[Arrangement], Progress]
 
 
 class Shelves(Protocol):
-    """Where drills are kept; both may take their time."""
+    """Where drills are kept; all may take their time."""
 
     def read(self, arrangement: Arrangement) -> Shelf:
         """What there is for an arrangement."""
@@ -30,6 +30,10 @@ class Shelves(Protocol):
 
     def keep(self, name: str, sheet: DrillSheet) -> None:
         """Save a drill under a name."""
+        ...
+
+    def delete(self, name: str) -> None:
+        """Let go of a drill."""
         ...
 
 
@@ -70,7 +74,7 @@ class Asides:
         opened, self._overlay = view.overlay != self._overlay, view.overlay
         if opened and view.overlay == "progress":
             view = self._ask_progress(view)
-        if view.drills.wanted or view.drills.saving:
+        if view.drills.wanted or view.drills.saving or view.drills.dropping:
             view = self._ask_drills(view)
         if view.takes.wanted or view.takes.hear:
             view = self._ask_takes(view)
@@ -116,15 +120,18 @@ class Asides:
         return replace(view, note="")
 
     def _ask_drills(self, view: View) -> View:
-        """What is to be saved is saved first, and what is read then has it."""
-        saving, shelf, arrangement = view.drills.saving, self._shelf, view.snapshot.arrangement
-        view = replace(view, drills=replace(view.drills, wanted=False, saving=None))
+        """What is to be saved or deleted is so first, and what is read then shows it."""
+        drills, shelf, arrangement = view.drills, self._shelf, view.snapshot.arrangement
+        saving, dropping = drills.saving, drills.dropping
+        view = replace(view, drills=replace(drills, wanted=False, saving=None, dropping=""))
         if shelf is None:
             return replace(view, note="No drills are kept here") if saving else view
 
         def do() -> Shelf:
             if saving:
                 shelf.keep(*saving)
+            if dropping:
+                shelf.delete(dropping)
             return shelf.read(arrangement)
 
         self._drills.start(do)
@@ -135,7 +142,11 @@ class Asides:
         if came is None or view.overlay != "drills":
             return view
         if isinstance(came, Trouble):
-            return replace(view, note=came.words, drills=replace(view.drills, sought=""))
-        name = view.drills.sought
-        said = f"Saved as “{name}”" if name else view.note
+            drills = replace(view.drills, sought="", dropped="")
+            return replace(view, note=came.words, drills=drills)
+        said = view.note
+        if view.drills.sought:
+            said = f"Saved as “{view.drills.sought}”"
+        elif view.drills.dropped:
+            said = f"“{view.drills.dropped}” is deleted"
         return replace(take_shelf(view, came), note=said)

@@ -24,6 +24,8 @@ Stage = Literal["list", "numbers", "name"]
 ROW_STEPS = {
     "up": -1, "down": 1, "page up": -8, "page down": 8, "home": -10_000, "end": 10_000,
 }  # fmt: skip
+#: On the list: let go of a kept drill.
+DELETES = ("delete", "backspace")
 #: Actions whose keys still work over the list and the numbers.
 STILL = ("theme", "smaller", "larger", "fullscreen", "drills", "help", "settings")
 
@@ -40,6 +42,8 @@ class DrillChoice:
         row_before: the list's row, to come back to.
         typed: the name so far. replaces: the name that enter, once more, would write over.
         saving: name and drill on their way to the disk. sought: the row to go to when it is there.
+        drops: the name of the kept drill that delete, once more, would let go of.
+        dropping: the one that is to be deleted now. dropped: it, until that is done and said.
     """
 
     stage: Stage = "list"
@@ -54,6 +58,9 @@ class DrillChoice:
     replaces: str = ""
     saving: tuple[str, DrillSheet] | None = None
     sought: str = ""
+    drops: str = ""
+    dropping: str = ""
+    dropped: str = ""
 
     @property
     def fields(self) -> list[Field]:
@@ -83,7 +90,7 @@ def take_shelf(view: View, shelf: Shelf) -> View:
     """Kept drills and weak bars were read: the list with them, at the row where it was."""
     snapshot, was = view.snapshot, view.drills
     offers = list_offers(snapshot.arrangement, snapshot.span, snapshot.hands, shelf)
-    now = replace(was, shelf=shelf, offers=offers, sought="")
+    now = replace(was, shelf=shelf, offers=offers, sought="", dropped="")
     if was.sought:
         names = [one.name for one in offers]
         row = names.index(was.sought) if was.sought in names else 0
@@ -100,6 +107,8 @@ def take_shelf(view: View, shelf: Shelf) -> View:
 
 def press_drills(view: View, key: str) -> Done | None:
     """What a key does on the sheet; None where it means what it means elsewhere."""
+    if view.drills.drops and key not in DELETES:
+        view = replace(view, drills=replace(view.drills, drops=""))
     if key in ROW_STEPS and view.drills.stage != "name":
         return _move(view, ROW_STEPS[key]), ()
     act = _KEYS[view.drills.stage].get(key)
@@ -229,9 +238,25 @@ def _save(view: View) -> Done:
     return replace(view, note="", drills=replace(drills, sought=name, saving=saving)), ()
 
 
+def _delete(view: View) -> Done:
+    """Let go of the chosen kept drill, when asked a second time; only there is it the player's."""
+    offer, drills = _chosen(view), view.drills
+    if offer is None or not offer.name:
+        return replace(view, note="Only a drill kept under a name can be deleted"), ()
+    try:
+        name = check_new_name(offer.name)
+    except UndersongError as error:
+        return replace(view, note=str(error)), ()
+    if drills.drops != name:
+        note = f"Once more deletes “{name}”; any other key keeps it"
+        return replace(view, note=note, drills=replace(drills, drops=name)), ()
+    return replace(view, note="", drills=replace(drills, drops="", dropping=name, dropped=name)), ()
+
+
 _KEYS: dict[Stage, dict[str, Callable[[View], Done]]] = {
     "list": {"return": _begin_chosen, "right": _open_numbers, "tab": _name_it, "escape": _back,
-             "left": lambda view: (view, ()), "space": _begin_chosen},
+             "left": lambda view: (view, ()), "space": _begin_chosen,
+             **dict.fromkeys(DELETES, _delete)},
     "numbers": {"return": _begin_changed, "right": _change(1), "left": _change(-1),
                 "tab": _name_it, "escape": _back},
     "name": {"return": _save, "backspace": _erase, "escape": _back},

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from practice.drill import name_span
+from practice.drills.kept_sheets import PLANNED
 from practice.drills.offers import Group, Offer
 from practice.drills.sheet_fields import Field
 from practice.drills.sheet_words import say_sheet
@@ -47,7 +49,7 @@ def _list(view: View, theme: Theme, parts: Parts, box: Box) -> list[DrawOp]:
     title, top = draw_title("Choose a drill", theme, parts, box)
     ops = [title, _at_right(_say_now(view), theme, parts, box)]
     chosen = offers[view.row] if view.row < len(offers) else None
-    told = (chosen.trouble or say_sheet(chosen.sheet)) if chosen else ""
+    told = _dashed(chosen.trouble or say_sheet(chosen.sheet)) if chosen else ""
     ops += _told([told], view, theme, parts, box)
     room = _rows_room(parts, box, top)
     step = parts.type.body * _ROW_STEP
@@ -56,7 +58,9 @@ def _list(view: View, theme: Theme, parts: Parts, box: Box) -> list[DrawOp]:
         at = Box(room.x, room.y + k * step, room.w, step)
         draw = _head if row.head else _offer
         ops += draw(row, view, theme, parts, at)
-    keys = "↑ ↓ choose    enter begin    → numbers    tab save    escape done"
+    own = chosen is not None and chosen.name and not chosen.name.startswith(PLANNED)
+    delete = "    delete" if own else ""
+    keys = f"↑ ↓ choose    enter begin    → numbers    tab save{delete}    escape done"
     count = f"{view.row + 1} of {len(offers)}"
     ops.append(words(box.right, box.bottom, count, parts.type.small, theme.soft, align="right"))
     return [*ops, draw_foot(keys, theme, parts, box)]
@@ -65,7 +69,12 @@ def _list(view: View, theme: Theme, parts: Parts, box: Box) -> list[DrawOp]:
 def _say_now(view: View) -> str:
     """The bars and hands that are chosen in the window."""
     s = view.snapshot
-    return f"{name_span(s.arrangement, s.span)}, {say_hands(s.hands)}"
+    return _dashed(f"{name_span(s.arrangement, s.span)}, {say_hands(s.hands)}")
+
+
+def _dashed(text: str) -> str:
+    """Bars as the page has them: a drill's own words are those that can be typed."""
+    return re.sub(r"(?<=\d)-(?=\d)", "–", text)
 
 
 def list_rows(offers: tuple[Offer, ...]) -> list[_Row]:
@@ -94,24 +103,22 @@ def _head(row: _Row, _view: View, theme: Theme, parts: Parts, at: Box) -> list[D
 def _offer(row: _Row, view: View, theme: Theme, parts: Parts, at: Box) -> list[DrawOp]:
     offer = row.offer
     assert offer is not None
-    bars, chosen = offer.bars or "not here", row.number == view.row
-    return draw_row(
-        offer.title, bars, chosen, theme, parts, at, changes=False, idle=bool(offer.trouble)
-    )
+    title, bars = _dashed(offer.title), _dashed(offer.bars or "not here")
+    chosen, idle = row.number == view.row, bool(offer.trouble)
+    return draw_row(title, bars, chosen, theme, parts, at, changes=False, idle=idle)
 
 
 def _numbers(view: View, theme: Theme, parts: Parts, box: Box) -> list[DrawOp]:
     drills = view.drills
-    title, top = draw_title(drills.title, theme, parts, box)
+    title, top = draw_title(_dashed(drills.title), theme, parts, box)
     fields = drills.fields
     ops = [title, *_told(_say_field(fields[view.row]), view, theme, parts, box)]
     room = _rows_room(parts, box, top)
     step = min(parts.type.body * _WIDE_STEP, room.h / len(fields))
     for k, field in enumerate(fields):
         at = Box(room.x, room.y + k * step, room.w, step)
-        ops += draw_row(
-            field.label, field.value, k == view.row, theme, parts, at, idle=bool(field.idle)
-        )
+        value, idle = _dashed(field.value), bool(field.idle)
+        ops += draw_row(field.label, value, k == view.row, theme, parts, at, idle=idle)
     keys = "↑ ↓ choose    ← → change    enter begin    tab save    escape back"
     return [*ops, draw_foot(keys, theme, parts, box)]
 
@@ -127,7 +134,8 @@ def _name(view: View, theme: Theme, parts: Parts, box: Box) -> list[DrawOp]:
     drills, size = view.drills, parts.type.body
     title, y = draw_title("Save the drill", theme, parts, box)
     ops: list[DrawOp] = [title]
-    for text in wrap(say_sheet(drills.sheet), "serif", size, box.w, 3) if drills.sheet else ():
+    told = _dashed(say_sheet(drills.sheet)) if drills.sheet else ""
+    for text in wrap(told, "serif", size, box.w, 3):
         ops.append(words(box.x, y, text, size, theme.soft, "serif"))
         y += size * 1.4
     y += size * 1.6

@@ -22,7 +22,8 @@ from practice.drill import Drill
 from practice.drills.coach import Coach
 from practice.drills.coaching import CHOSEN
 from practice.drills.drill_shelf import DrillShelf
-from practice.drills.kept_sheets import find_sheet
+from practice.drills.kept_sheets import find_sheet, list_sheets
+from practice.drills.sheet_file import write_sheet
 from practice.environment import Environment, ExitStatus, Places, find_places
 from practice.listen.demo import DemoPart, DemoPlayer
 from practice.listen.happenings import PassEnded
@@ -156,6 +157,38 @@ def test_chosen_changed_saved_begun_and_found_by_the_command_line(
     (typed,), (chosen,) = json.loads(log.read_text()), sitting.coaching.log
     for name in ("span", "hands", "rate", "reason"):
         assert typed[name] == chosen[name], name
+
+
+def test_a_kept_drill_is_deleted_when_asked_twice_and_nothing_else_is(
+    keys: AtTheKeys, places: Places
+) -> None:
+    folder = places.data / "drills"
+    for name in ("two bars", "three bars"):
+        write_sheet(folder / f"{name}.toml", DrillSheet())
+    keys.press(pygame.K_c)
+    keys.wait(lambda: any(one.name for one in keys.screen.view.drills.offers))
+    keys.go_to("Tempo ladder")
+    keys.press(pygame.K_DELETE)
+    assert keys.screen.view.note == "Only a drill kept under a name can be deleted"
+    keys.go_to("two bars")
+    keys.press(pygame.K_DELETE)
+    assert "“two bars”" in keys.screen.view.note
+    keys.press(pygame.K_DOWN, pygame.K_UP, pygame.K_DELETE)  # asked anew: not yet
+    keys.press(pygame.K_DELETE)
+    keys.wait(lambda: keys.screen.view.note == "“two bars” is deleted")
+    assert [one.name for one in list_sheets(folder)] == ["three bars"]
+    assert "two bars" not in [one.title for one in keys.screen.view.drills.offers]
+
+
+def test_what_the_plan_wrote_cannot_be_deleted(keys: AtTheKeys, places: Places) -> None:
+    folder = places.data / "drills"
+    write_sheet(folder / "today-1.toml", DrillSheet())
+    keys.press(pygame.K_c)
+    keys.wait(lambda: any(one.name for one in keys.screen.view.drills.offers))
+    row = [one.name for one in keys.screen.view.drills.offers].index("today-1")
+    keys.press(pygame.K_HOME, *[pygame.K_DOWN] * row, pygame.K_DELETE)
+    assert "writes drills of that name anew" in keys.screen.view.note
+    assert (folder / "today-1.toml").exists()
 
 
 def test_typing_a_name_sounds_nothing(keys: AtTheKeys, sitting: Sitting) -> None:
