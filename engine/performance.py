@@ -10,6 +10,8 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 DAMPER, SOSTENUTO, SOFT = 64, 66, 67
+#: The release velocity of a keyboard that has none (MIDI 1.0 Detailed Specification).
+RELEASE = 64
 PEDALS = (DAMPER, SOSTENUTO, SOFT)
 
 
@@ -31,6 +33,7 @@ class PlayedNote:
         pitch: MIDI number; velocity: 1 to 127.
         onset_s, release_s: seconds; release is nan while the key is down.
         uncertainty_s: half width of the onset's stamp.
+        release_velocity: 0 to 127; `RELEASE` where none was told.
     """
 
     index: int
@@ -39,6 +42,7 @@ class PlayedNote:
     onset_s: float
     release_s: float = math.nan
     uncertainty_s: float = 0.0
+    release_velocity: int = RELEASE
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +98,8 @@ class NotePairer:
         if kind == 0x90 and data[2] > 0:
             return self._strike(event, data[1], data[2])
         if kind in (0x80, 0x90):
-            return self._lift(data[1], event.time_s)
+            speed = data[2] if kind == 0x80 else RELEASE
+            return list(self._lift_note(data[1], event.time_s, speed))
         if kind == 0xB0 and data[1] in PEDALS:
             return [PedalMove(event.time_s, data[1], data[2])]
         if kind == 0xB0 and (data[1] == 120 or data[1] >= 123):
@@ -112,12 +117,11 @@ class NotePairer:
         self._down[pitch] = note
         return [*out, note]
 
-    def _lift(self, pitch: int, time_s: float) -> list[PlayedNote | PedalMove]:
-        return list(self._lift_note(pitch, time_s))
-
-    def _lift_note(self, pitch: int, time_s: float) -> list[PlayedNote]:
+    def _lift_note(self, pitch: int, time_s: float, speed: int = RELEASE) -> list[PlayedNote]:
         note = self._down.pop(pitch, None)
-        return [] if note is None else [replace(note, release_s=max(time_s, note.onset_s))]
+        if note is None:
+            return []
+        return [replace(note, release_s=max(time_s, note.onset_s), release_velocity=speed)]
 
 
 def pair_notes(events: list[KeyEvent]) -> Recording:

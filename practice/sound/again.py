@@ -24,7 +24,7 @@ def play_again(
         if math.isnan(release_s):
             release_s = note.onset_s + UNRELEASED_S
         events.append(_event(note.onset_s + shift_s, 0x90, note.pitch, note.velocity))
-        events.append(_event(release_s + shift_s, 0x80, note.pitch, 64))
+        events.append(_event(release_s + shift_s, 0x80, note.pitch, note.release_velocity))
     end_s = max(event.time_s for event in events)
     events += [_event(end_s, 0xB0, c, 0) for c in sorted({p.controller for p in pedals})]
     return sorted(events, key=lambda event: event.time_s)

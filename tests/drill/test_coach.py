@@ -12,7 +12,7 @@ import pytest
 from engine.arrangement import Arrangement, Span
 from engine.drill import DrillSheet, Ladder
 from engine.follow import Follower
-from engine.performance import KeyEvent, PedalMove, PlayedNote, Pulse
+from engine.performance import KeyEvent, NotePairer, PedalMove, PlayedNote, Pulse
 from engine.read import read_arrangement
 from practice.drill import Drill
 from practice.drills.coach import Coach
@@ -255,6 +255,23 @@ def test_a_pass_is_heard_again_as_it_was_played_the_page_following(pump: Arrange
         assert place_q == onset_q[by_note[note.index]]
     session.tick(start_s + 60.0)
     assert session.state == "waiting"
+
+
+def test_a_pass_is_heard_again_message_for_message() -> None:
+    """Release velocities and half pedal too; a keyboard that lifts by velocity 0 has none."""
+    sent = [
+        (1.0, (0xB0, 64, 50)), (1.1, (0x90, 60, 70)), (1.3, (0x80, 60, 9)), (1.4, (0x90, 62, 71)),
+        (1.5, (0xB0, 64, 61)), (1.6, (0x90, 62, 0)), (1.7, (0xB0, 64, 0)),
+    ]  # fmt: skip
+    pairer = NotePairer()
+    told = [one for t, data in sent for one in pairer.hear(KeyEvent(t, 0.0, bytes(data)))]
+    notes = [one for one in told if isinstance(one, PlayedNote) and one.release_s > 0]
+    pedals = [one for one in told if isinstance(one, PedalMove)]
+    again = [(round(e.time_s, 6), tuple(e.data)) for e in play_again(notes, pedals, 11.1)]
+    wanted = [(round(t + 10.0, 6), data) for t, data in sent]
+    wanted[5] = (11.6, (0x80, 62, 64))
+    assert again[: len(wanted)] == wanted
+    assert again[len(wanted) :] == [(11.7, (0xB0, 64, 0))]
 
 
 def test_what_is_heard_again_leaves_nothing_down() -> None:
