@@ -18,6 +18,8 @@ from practice.snapshot import Command, PassRecord
 #: A chosen drill comes as a command of this kind, see `begin`.
 CHOSEN = "drill-sheet"
 SCORE_CHANGED = "The score was saved anew meanwhile: choose the drill again"
+LEFT = "The drill is left: what you chose holds now"
+NONE_RUNS = "No drill is under way"
 
 
 class Coaching:
@@ -31,6 +33,7 @@ class Coaching:
     def __init__(self, coach: Coach | None, tell: Callable[[Command], None]) -> None:
         self._coaches: dict[int, Coach] = {} if coach is None else {0: coach}
         self._newest = 0
+        self._runs = coach is not None
         self._tell = tell
 
     @property
@@ -45,14 +48,22 @@ class Coaching:
             return SCORE_CHANGED
         number = self._newest + 1
         coach = Coach(command.extra["sheet"], arrangement, command.extra["places"], number)
-        self._coaches[number], self._newest = coach, number
+        self._coaches[number], self._newest, self._runs = coach, number, True
         self._tell(Command("drill", extra={"drill": coach.drill}))
         return ""
 
-    def skip(self) -> None:
-        """On to the next task of the drill that runs, if one does."""
-        if coach := self._coaches.get(self._newest):
-            self._tell(coach.skip())
+    def skip(self) -> str:
+        """On to the next task of the drill that runs; a line where none does."""
+        if not self._runs:
+            return NONE_RUNS
+        self._tell(self._coaches[self._newest].skip())
+        return ""
+
+    def leave(self) -> str:
+        """The player chose for themselves, and the session hears the coach no longer; the line that
+        says so, the first time."""
+        left, self._runs = LEFT if self._runs else "", False
+        return left
 
     def judged(self, number: int, record: PassRecord) -> None:
         """What a pass of that drill came to."""

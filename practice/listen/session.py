@@ -297,8 +297,8 @@ class Session(Stretch):
         """The player's own choice of bars, hands or pulse: the coach is not heard until the next
         drill, and a number of passes that was the drill's holds no longer."""
         self._left = drill.number
-        passes = 0 if drill.number else drill.passes
-        self._change(replace(drill, passes=passes, reason=""))
+        self._change(replace(drill, passes=0 if drill.number else drill.passes, reason=""))
+        self._out.append(Asked(Command("left")))
 
     def _do_span(self, command: Command, _now_s: float) -> None:
         if command.span is not None:

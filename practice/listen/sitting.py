@@ -306,16 +306,21 @@ class Sitting:
             page, told = self.snapshot().arrangement, command.extra
             self._page_notes.finger(page, told["note_id"], told["fingering"])
         elif command.kind == "next":
-            self.coaching.skip()
+            self._say(self.coaching.skip())
         elif command.kind == CHOSEN:
             self._begin_drill(command)
+        elif command.kind == "left":
+            self._say(self.coaching.leave())
         else:
             return False
         return True
 
     def _begin_drill(self, command: Command) -> None:
-        if trouble := self.coaching.begin(command, self.snapshot().arrangement):
-            self.listener.learn(Said(trouble))
+        self._say(self.coaching.begin(command, self.snapshot().arrangement))
+
+    def _say(self, line: str) -> None:
+        if line:
+            self.listener.learn(Said(line))
 
     def _keep_pass(self, keeper: TakeKeeper, number: int) -> None:
         if 0 < number <= len(self.outcome.takes):

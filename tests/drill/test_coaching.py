@@ -16,7 +16,7 @@ from engine.performance import PlayedNote, Pulse
 from engine.read import read_arrangement
 from practice.drill import Drill
 from practice.drills.coach import Coach
-from practice.drills.coaching import CHOSEN, SCORE_CHANGED, Coaching
+from practice.drills.coaching import CHOSEN, LEFT, NONE_RUNS, SCORE_CHANGED, Coaching
 from practice.listen.happenings import PassEnded, TakeBegan
 from practice.listen.session import Session
 from practice.player import CHARACTERS, perform
@@ -76,12 +76,25 @@ def test_a_late_pass_that_cannot_be_judged_is_not_the_new_drill_s(pump: Arrangem
 def test_a_sitting_without_a_drill_can_begin_one(pump: Arrangement) -> None:
     told: list[Command] = []
     coaching = Coaching(None, told.append)
-    coaching.skip()
+    assert coaching.skip() == NONE_RUNS
+    assert coaching.leave() == ""
     coaching.judged(0, record_of(SPAN, good=True))
     assert told == []
     coaching.begin(chosen(pump, SHEET, SPAN, OTHER), pump)
     coaching.skip()
     assert [d.span for d in asked(told)] == [SPAN, OTHER]
+
+
+def test_a_drill_that_was_left_is_said_to_be_once_and_has_no_next_task(pump: Arrangement) -> None:
+    told: list[Command] = []
+    coaching = Coaching(Coach(SHEET, pump, [SPAN, OTHER]), told.append)
+    assert coaching.leave() == LEFT
+    assert coaching.leave() == ""
+    assert coaching.skip() == NONE_RUNS
+    assert told == []
+    coaching.begin(chosen(pump, SHEET, SPAN), pump)
+    assert coaching.skip() == ""
+    assert coaching.leave() == LEFT
 
 
 def test_places_of_a_score_saved_since_are_not_begun(pump: Arrangement) -> None:

@@ -191,7 +191,8 @@ def test_changing_the_span_ends_the_take_and_begins_another(pump):
     events = playing(pump, Span(2, 4))
     feed(session, events[: len(events) // 2])
     told = session.tell(Command("span", span=Span(0, 1)), events[len(events) // 2].time_s)
-    assert [type(h) for h in told] == [PassEnded, TakeEnded]
+    assert [type(h) for h in told] == [PassEnded, TakeEnded, Asked]
+    assert told[-1].command.kind == "left"  # a drill, if one ran
     told = feed(session, playing(pump, Span(0, 1), start_s=60.0))
     assert of_kind(told, TakeBegan)[0].drill.span == Span(0, 1)
     assert len(of_kind(told, PassEnded)) == 1
