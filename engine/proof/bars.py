@@ -21,7 +21,9 @@ def bar_remarks(arrangement: Arrangement) -> Iterator[Remark]:
     yield from _short_bars(arrangement)
     for mark in arrangement.marks:
         if mark.kind == "tie-open":
-            yield _loose_tie(arrangement, mark)
+            note = next((n for n in arrangement.notes if mark.note_id in n.heads), None)
+            if note is None or not note.optional:  # hidden, or a cue
+                yield _loose_tie(arrangement, mark, note)
 
 
 def _told(arrangement: Arrangement, problem: Problem) -> Remark:
@@ -105,9 +107,8 @@ def _completed(
     return closing and missing in pickups
 
 
-def _loose_tie(arrangement: Arrangement, mark: Mark) -> Remark:
+def _loose_tie(arrangement: Arrangement, mark: Mark, note: ScoreNote | None) -> Remark:
     bar = arrangement.bars[mark.bar]
-    note = next((n for n in arrangement.notes if mark.note_id in n.heads), None)
     name = printed(note.name) if note else "a note"
     here = mark.onset_q
     why = f"the tie at {name} {_loose_words(arrangement, mark, note)}"

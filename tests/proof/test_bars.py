@@ -47,6 +47,13 @@ def test_a_loose_tie_is_said_where_its_last_head_stands() -> None:
     assert tie.why == "the tie at C5 ends nowhere: no note of that key after it"
 
 
+def test_a_hidden_note_has_no_tie_on_the_page() -> None:
+    seen = note("C", 4, "start")
+    hidden = seen.replace("<note>", "<note print-object='no'>")
+    assert len(remarks(score(seen, note("D", 4)), "tie")) == 1
+    assert remarks(score(hidden, note("D", 4)), "tie") == []
+
+
 def test_one_beat_is_not_called_beats() -> None:
     (short,) = remarks(score(note("C", 4), note("D", 1), note("E", 4), note("F", 4)), "bar")
     assert short.why == "holds 1 beat where 4 are due"
