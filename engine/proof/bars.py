@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from fractions import Fraction
+from itertools import pairwise
 
 from engine.arrangement import Arrangement, Bar, Mark, Problem, ScoreNote
 from engine.pitch_names import printed
@@ -16,23 +17,28 @@ def bar_remarks(arrangement: Arrangement) -> Iterator[Remark]:
     """What the reader put up with, short bars, and loose ties."""
     for problem in arrangement.problems:
         if problem.bar:
-            yield _told(problem)
+            yield _told(arrangement, problem)
     yield from _short_bars(arrangement)
     for mark in arrangement.marks:
         if mark.kind == "tie-open":
-            yield _loose_tie(arrangement, mark)
+            note = next((n for n in arrangement.notes if mark.note_id in n.heads), None)
+            if note is None or not note.optional:  # hidden, or a cue
+                yield _loose_tie(arrangement, mark, note)
 
 
-def _told(problem: Problem) -> Remark:
+def _told(arrangement: Arrangement, problem: Problem) -> Remark:
     kind = "reading"
-    if "beats where" in problem.what:
+    if problem.what.endswith(" due"):
         kind = "bar"
     elif any(word in problem.what for word in _REPEATS):
         kind = "repeat"
     elif "pedal" in problem.what:
         kind = "pedal"
     why = f"{problem.what}; {problem.hint}" if problem.hint else problem.what
-    key = f"{kind}:{problem.bar}:{problem.what}"
+    bar = next((b for b in arrangement.bars if b.number == problem.bar), None)
+    key = f"{kind}-{problem.bar}"  # of a bar that no time through comes to
+    if bar is not None:
+        key = bar_key(arrangement, kind, bar.index, bar.onset_q, [problem.what])
     certainty = 0.5 if kind == "reading" else 0.9
     return Remark(kind, problem.bar, None, why, certainty, (), key)
 
@@ -43,41 +49,68 @@ def _short_bars(arrangement: Arrangement) -> Iterator[Remark]:
     for bar in arrangement.bars:
         written.setdefault(bar.written, bar)
     order = [written[w] for w in sorted(written)]
+    starts = _starts(arrangement, order)
+    pickups = {b.duration_q for k, b in enumerate(order) if b.lead_q or k in starts}
     for k, bar in enumerate(order):
-        due = Fraction(4 * bar.beats, bar.beat_unit)
-        if bar.duration_q >= due or k == 0 or bar.lead_q:
+        if bar.duration_q >= _due_q(bar) or k in starts or bar.lead_q:
             continue
-        if not _completed(arrangement, order, k, due):
+        if not _completed(arrangement, order, k, starts, pickups):
             beats, whole = bar.duration_q * bar.beat_unit / 4, bar.beats
-            why = f"holds {float(beats):g} beats where {whole} are due"
+            unit, verb = "beat" if beats == 1 else "beats", "is" if whole == 1 else "are"
+            why = f"holds {float(beats):.4g} {unit} where {whole} {verb} due"
             yield Remark("bar", bar.number, Fraction(1), why, 0.8, (), _key(arrangement, bar))
 
 
-def _completed(arrangement: Arrangement, order: list[Bar], k: int, due: Fraction) -> bool:
-    """Whether what a short bar lacks is made up: by the pickup, the next bar, or a repeat."""
+def _due_q(bar: Bar) -> Fraction:
+    return Fraction(4 * bar.beats, bar.beat_unit)
+
+
+def _starts(arrangement: Arrangement, order: list[Bar]) -> set[int]:
+    """Places in the order where a pickup may stand, as at the head of the page.
+
+    A repeat or a new signature begins there, or a double bar comes before (common practice).
+    """
+    begun = _written_at(arrangement, ("repeat-start",))
+    ended = _written_at(arrangement, ("final-bar", "double-bar"))
+    return {0} | {
+        k + 1
+        for k, (last, bar) in enumerate(pairwise(order))
+        if bar.written in begun
+        or last.written in ended
+        or (bar.beats, bar.beat_unit) != (last.beats, last.beat_unit)
+    }
+
+
+def _written_at(arrangement: Arrangement, kinds: tuple[str, ...]) -> set[int]:
+    """Written bars that bear a mark of these kinds."""
+    return {arrangement.bars[m.bar].written for m in arrangement.marks if m.kind in kinds}
+
+
+_ENDS = ("repeat-end", "final-bar", "double-bar", "ending", "fine", "dacapo", "dalsegno")
+
+
+def _completed(
+    arrangement: Arrangement, order: list[Bar], k: int, starts: set[int], pickups: set[Fraction]
+) -> bool:
+    """Whether what a short bar lacks is made up: by a bar beside it, a pickup, or a repeat.
+
+    Under a new signature the next bar makes up the same part of a bar, not the same length.
+    """
+    due = _due_q(order[k])
     missing = due - order[k].duration_q
-    if k + 1 < len(order) and order[k + 1].duration_q == missing:
+    if k + 1 < len(order) and order[k + 1].duration_q / _due_q(order[k + 1]) == missing / due:
         return True
     if order[k - 1].duration_q == missing:
         return True
-    pickups = {b.duration_q for b in arrangement.bars if b.lead_q or b.index == 0}
-    closing = k == len(order) - 1 or _stands_at_repeat(arrangement, order[k])
+    closing = k == len(order) - 1 or k + 1 in starts
+    closing = closing or order[k].written in _written_at(arrangement, _ENDS)
     return closing and missing in pickups
 
 
-def _stands_at_repeat(arrangement: Arrangement, bar: Bar) -> bool:
-    ends = ("repeat-end", "final-bar", "double-bar", "ending", "fine", "dacapo", "dalsegno")
-    return any(
-        m.kind in ends and arrangement.bars[m.bar].written == bar.written for m in arrangement.marks
-    )
-
-
-def _loose_tie(arrangement: Arrangement, mark: Mark) -> Remark:
+def _loose_tie(arrangement: Arrangement, mark: Mark, note: ScoreNote | None) -> Remark:
     bar = arrangement.bars[mark.bar]
-    note = next((n for n in arrangement.notes_of_bars[mark.bar] if mark.note_id in n.heads), None)
-    note = note or next((n for n in arrangement.notes if mark.note_id in n.heads), None)
     name = printed(note.name) if note else "a note"
-    here = note.onset_q if note and note.heads[0] == mark.note_id else mark.onset_q
+    here = mark.onset_q
     why = f"the tie at {name} {_loose_words(arrangement, mark, note)}"
     ids = (mark.note_id,)
     key = bar_key(arrangement, "tie", bar.index, here, [name])

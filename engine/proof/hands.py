@@ -6,9 +6,9 @@ from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import groupby
+from itertools import groupby, pairwise
 
-from engine.arrangement import Arrangement, ScoreNote
+from engine.arrangement import Arrangement, Hand, ScoreNote
 from engine.form.fifths import interval_between
 from engine.pitch_names import printed
 from engine.proof.remark import Remark, first_time, remark_on
@@ -25,6 +25,15 @@ class Reach:
     right: int = 16
     fingers: int = 6
 
+    def of(self, hand: Hand) -> int:
+        """One hand's reach."""
+        return self.left if hand == "left" else self.right
+
+    def takes(self, hand: Hand, notes: list[ScoreNote]) -> bool:
+        """Whether a hand can have these keys down at once."""
+        keys = {n.pitch for n in notes}
+        return not keys or (max(keys) - min(keys) <= self.of(hand) and len(keys) <= self.fingers)
+
 
 def hand_remarks(arrangement: Arrangement, reach: Reach) -> Iterator[Remark]:
     """Keys that are not there, stretches, and two places at once."""
@@ -36,11 +45,11 @@ def hand_remarks(arrangement: Arrangement, reach: Reach) -> Iterator[Remark]:
     struck = [n for n in notes if not n.grace]
     for hand in ("left", "right"):
         mine = [n for n in struck if n.hand == hand]
-        yield from _hand_remarks(arrangement, mine, getattr(reach, hand), reach.fingers)
+        yield from _hand_remarks(arrangement, mine, reach)
 
 
 def _hand_remarks(
-    arrangement: Arrangement, notes: list[ScoreNote], reach: int, fingers: int
+    arrangement: Arrangement, notes: list[ScoreNote], reach: Reach
 ) -> Iterator[Remark]:
     """One hand, stroke by stroke, with what it still holds."""
     pedals = _pedals(arrangement)
@@ -50,11 +59,11 @@ def _hand_remarks(
         chord = [n for n in every if not n.optional]
         broken = any(n.arpeggiated for n in every)
         if not broken:
-            yield from _grip(arrangement, chord, reach, fingers)
+            yield from _grip(arrangement, chord, reach)
         held = [n for n in held if n.onset_q + n.duration_q > onset_q]
         if pedals and held and chord and not broken:
             free = [n for n in held if not _held_by_pedal(pedals, n, onset_q)]
-            yield from _while_holding(arrangement, free, chord, reach)
+            yield from _while_holding(arrangement, free, chord, reach.of(chord[0].hand))
         held += chord
 
 
@@ -91,24 +100,19 @@ def _beyond(note: ScoreNote) -> str:
     return "below the lowest key" if note.pitch < LOWEST else "above the highest key"
 
 
-def _grip(
-    arrangement: Arrangement, chord: list[ScoreNote], reach: int, fingers: int
-) -> Iterator[Remark]:
+def _grip(arrangement: Arrangement, chord: list[ScoreNote], reach: Reach) -> Iterator[Remark]:
     if len(chord) < 2:
         return
     low, high = chord[0], chord[-1]
-    span = high.pitch - low.pitch
-    hand = low.hand
-    if len({n.pitch for n in chord}) > fingers:
+    span, hand = high.pitch - low.pitch, low.hand
+    own = reach.of(hand)
+    if len({n.pitch for n in chord}) > reach.fingers:
         why = f"the {hand} hand has {len(chord)} keys at once"
         yield remark_on(arrangement, "stretch", chord, why, 0.9)
-    if span <= reach or _shared(chord, reach) or _other_hand_may(arrangement, chord, reach):
+    if span <= own or _shared(chord, own) or _other_hand_may(arrangement, chord, reach):
         return
-    gap, below, above = _widest_gap(chord)
-    if span > 24 or (gap >= 12 and span > reach + 3):
-        why = (
-            f"the {hand} hand is asked for {printed(below.name)} and {printed(above.name)} at once"
-        )
+    if span > 24 or (_widest_gap(chord) >= 12 and span > own + 3):
+        why = f"the {hand} hand is asked for {printed(low.name)} and {printed(high.name)} at once"
         yield remark_on(arrangement, "two places", chord, why, 0.9 if span > 24 else 0.75)
         return
     words = interval_between(
@@ -116,7 +120,7 @@ def _grip(
     )
     why = (
         f"{printed(low.name)} to {printed(high.name)} is {span} semitones "
-        f"({words.name}), more than the {hand} hand's reach of {reach}"
+        f"({words.name}), more than the {hand} hand's reach of {own}"
     )
     yield remark_on(arrangement, "stretch", chord, why, 0.8)
 
@@ -131,24 +135,37 @@ def _shared(chord: list[ScoreNote], reach: int) -> bool:
     return len(mine) < len(chord) and (not mine or mine[-1] - mine[0] <= reach)
 
 
-def _other_hand_may(arrangement: Arrangement, chord: list[ScoreNote], reach: int) -> bool:
-    """Whether a voice of its own on the near side lies within the other hand's reach then."""
-    near = chord[0] if chord[0].hand == "right" else chord[-1]
-    inner = [n for n in chord if n.voice == near.voice]
-    outer = [n for n in chord if n.voice != near.voice]
-    if not outer or outer[-1].pitch - outer[0].pitch > reach:
-        return False
-    now = near.onset_q
+def _other_hand_may(arrangement: Arrangement, chord: list[ScoreNote], reach: Reach) -> bool:
+    """Whether the hands can share what is struck now, each giving only voices of its own.
+
+    The voice of a hand's outermost key stays with it, and so does what it holds already.
+    """
+    now, hand = chord[0].onset_q, chord[0].hand
     theirs = [
         n
-        for bar in arrangement.notes_of_bars[max(0, near.bar - 1) : near.bar + 1]
+        for bar in arrangement.notes_of_bars[max(0, chord[0].bar - 1) : chord[0].bar + 1]
         for n in bar
-        if n.hand != near.hand and n.onset_q <= now < n.onset_q + n.duration_q
+        if n.hand != hand and n.onset_q <= now < n.onset_q + n.duration_q
     ]
-    keys = [n.pitch for n in (*inner, *theirs)]
-    return max(keys) - min(keys) <= reach
+    right, left = (chord, theirs) if hand == "right" else (theirs, chord)
+    inner = [n for n in (*_inner(right, now), *_inner(left, now)) if not n.optional]
+    above = [n for n in right if n not in inner]
+    below = [n for n in left if n not in inner]
+    for edge in sorted({n.pitch for n in inner} | {HIGHEST + 1}):
+        lower = below + [n for n in inner if n.pitch < edge]
+        upper = above + [n for n in inner if n.pitch >= edge]
+        if reach.takes("left", lower) and reach.takes("right", upper):
+            return True
+    return False
 
 
-def _widest_gap(chord: list[ScoreNote]) -> tuple[int, ScoreNote, ScoreNote]:
-    k = max(range(len(chord) - 1), key=lambda i: chord[i + 1].pitch - chord[i].pitch)
-    return chord[k + 1].pitch - chord[k].pitch, chord[k], chord[k + 1]
+def _inner(notes: list[ScoreNote], now: Fraction) -> list[ScoreNote]:
+    """What a hand strikes now in other voices than that of its outermost key."""
+    if not notes:
+        return []
+    outermost = (max if notes[0].hand == "right" else min)(notes, key=lambda n: n.pitch)
+    return [n for n in notes if n.onset_q == now and n.voice != outermost.voice]
+
+
+def _widest_gap(chord: list[ScoreNote]) -> int:
+    return max(b.pitch - a.pitch for a, b in pairwise(chord))

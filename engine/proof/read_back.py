@@ -74,12 +74,14 @@ def form_lines(arrangement: Arrangement) -> Iterator[str]:
     """Sections with their bars, and the phrases inside them."""
     form = arrangement.form
     wide = max((len(s.name) for s in form.sections), default=0)
+    named = any(s.name.split(" again")[0] != s.letter for s in form.sections)
     for k, section in enumerate(form.sections):
         bars = arrangement.bars[section.from_bar : section.to_bar]
         phrases = [p for p in form.phrases if p.section == k]
         starts = ", ".join(arrangement.bar_at(p.from_q).number for p in phrases)
         said = f"   phrases from {starts}" if len(phrases) > 1 else ""
-        yield f"{section.letter:2} {section.name:{wide}}  bars {bars_words(bars)}{said}"
+        letter = f"{section.letter:2} " if named else ""
+        yield f"{letter}{section.name:{wide}}  bars {bars_words(bars)}{said}"
 
 
 def twin_lines(arrangement: Arrangement) -> Iterator[str]:

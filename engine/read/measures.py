@@ -116,7 +116,8 @@ class PartReader:
         self._at_q -= self._duration(element) or _ZERO
         self._line += 1
         if self._at_q < 0:
-            self.report.put_up_with(self._bar.number, "goes back beyond its own beginning")
+            what = "the file goes back beyond the bar's beginning"
+            self.report.put_up_with(self._bar.number, what)
             self._at_q = _ZERO
 
     def _read_forward(self, element: Element) -> None:

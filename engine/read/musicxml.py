@@ -76,8 +76,9 @@ def _settle_lengths(bars: list[WrittenBar], reached: list[Fraction], report: Rep
             # Without a signature the beat is a quarter, and there are as many as there are.
             bar.beats, bar.beat_unit = max(1, math.ceil(bar.duration_q)), 4
         if bar.duration_q > bar.signature_q and not bar.implicit:
-            beats = music_q * bar.beat_unit / 4
-            report.put_up_with(bar.number, f"holds {_plain(beats)} beats where {bar.beats} are due")
+            beats, verb = music_q * bar.beat_unit / 4, "is" if bar.beats == 1 else "are"
+            what = f"holds {_plain(beats)} beats where {bar.beats} {verb} due"
+            report.put_up_with(bar.number, what)
 
 
 def _plain(value: Fraction) -> str:

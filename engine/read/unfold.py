@@ -91,7 +91,7 @@ def _unfold_bars(score: WrittenScore, order: list[int]) -> tuple[Bar, ...]:
 
 @dataclass(slots=True)
 class _Sounding:
-    """A struck note that may still be tied on."""
+    """A struck note that may still be tied on. last_bar, last_q: where its last head stands."""
 
     head: WrittenNote
     bar: Bar
@@ -102,6 +102,8 @@ class _Sounding:
     optional: bool
     ornament: str
     tied_on: bool
+    last_bar: Bar
+    last_q: Fraction
 
 
 def _join_ties(score: WrittenScore, bars: Iterable[Bar]) -> list[_Sounding]:
@@ -115,11 +117,11 @@ def _join_ties(score: WrittenScore, bars: Iterable[Bar]) -> list[_Sounding]:
             if held is None:
                 held = _Sounding(
                     note, bar, len(struck), onset_q, onset_q + note.duration_q, [note.note_id],
-                    note.optional, note.ornament, note.tie_start,
+                    note.optional, note.ornament, note.tie_start, bar, onset_q,
                 )  # fmt: skip
                 struck.append(held)
             else:
-                _tie_on(held, note, onset_q)
+                _tie_on(held, note, bar, onset_q)
             if note.tie_start:
                 open_ties[note.pitch].append(held)
                 del open_ties[note.pitch][:-MAX_OPEN_TIES]
@@ -133,7 +135,7 @@ def _loose_ties(struck: Iterable[_Sounding]) -> Iterator[Mark]:
     came_from = {head for s in sounding for head in s.heads[1:]}
     for s in sounding:
         if s.bar.time == 1 and s.tied_on and s.heads[-1] not in went_on:
-            yield Mark("tie-open", s.onset_q, s.bar.index, note_id=s.heads[-1])
+            yield Mark("tie-open", s.last_q, s.last_bar.index, note_id=s.heads[-1])
         if s.bar.time == 1 and s.head.tie_stop and s.head.note_id not in came_from:
             yield Mark("tie-open", s.onset_q, s.bar.index, "from nowhere", note_id=s.head.note_id)
 
@@ -164,7 +166,8 @@ def _take_tie(waiting: list[_Sounding], note: WrittenNote, onset_q: Fraction) ->
     return best
 
 
-def _tie_on(held: _Sounding, note: WrittenNote, onset_q: Fraction) -> None:
+def _tie_on(held: _Sounding, note: WrittenNote, bar: Bar, onset_q: Fraction) -> None:
+    held.last_bar, held.last_q = bar, onset_q
     held.end_q = onset_q + note.duration_q
     held.heads.append(note.note_id)
     held.tied_on = note.tie_start

@@ -79,11 +79,16 @@ def named(arrangement: Arrangement, performance: Performance, found: bool) -> li
 def may_be(
     readings: Readings, performance: Performance, truth: Truth, kind: str, key: int
 ) -> frozenset[str]:
-    """The kinds that leave such a key there; how it was struck tells some from all others."""
+    """The kinds that leave such a key there; how it was struck tells some from all others.
+
+    "unclear" is among them where the kind planted would not leave it, by what it means: the pianist
+    takes the other hand's note also where its own chord has that letter.
+    """
     if kind in ("doubled strike", "brushed"):
         return frozenset([kind])
     if truth.what == "wrong" and truth.stands_for is not None:
-        return frozenset({kind} | readings.of_wrong(truth.stands_for, key))
+        found = readings.of_wrong(truth.stands_for, key)
+        return frozenset({kind} | found | (set() if kind in found else {"unclear"}))
     before = [t for t in performance.truth if t.played < truth.played and t.score is not None]
     last = max(before, key=lambda t: t.played, default=None)
     if last is None or last.score is None:
@@ -137,7 +142,7 @@ def table(pairs: list[tuple[str, str]]) -> list[str]:
 
 
 def decidable(rows: list[Planted]) -> list[str]:
-    """Of each kind: planted, open (another kind leaves the same key), and how either was named.
+    """Of each kind: planted, open (another kind leaves that key, or this one does not), as named.
 
     "fits": of the open ones, called unclear or by a kind that their key may be.
     """

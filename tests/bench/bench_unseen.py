@@ -2,11 +2,13 @@
 
     python -m tests.bench.bench_unseen SET DIR
 
-All piano scores of music21's corpus are in `bench_proof`. So its other scores by eight composers,
-each composer's in an order by chance (seed 20261126), are taken in turns: SET 1 is the first
-twenty, 2 the next, and so on. music21 puts the parts on two staves and writes them to DIR. Every
-remark is printed but those on what hands cannot reach: on music for four players these are facts,
-and only counted. What a person found of the others stands in `engine/proof/README.md`.
+SET "piano": what music21 has for piano beside its corpus, in the tests of its own readers: a few
+bars of Moussorgsky's Promenade, the piano of Ives' Spring Song, Sousa's Stars and Stripes Forever.
+The piano scores of its corpus itself are all in `bench_proof`. So its other scores by eight
+composers, each composer's in an order by chance (seed 20261126), are taken in turns: SET 1 is the
+first twenty, 2 the next, 3 the next. music21 puts the parts on two staves and writes them to DIR.
+Every remark is printed; of these sets, those on what hands cannot reach are only counted. What a
+person found stands in `engine/proof/README.md`.
 """
 
 from __future__ import annotations
@@ -15,6 +17,8 @@ import argparse
 import random  # noqa: TID251 (this order was drawn with it; it must stay)
 import warnings
 from collections import Counter
+from collections.abc import Iterator
+from importlib import import_module
 from pathlib import Path
 
 from engine.proof import find_remarks
@@ -62,28 +66,53 @@ def on_two_staves(source: Path, out: Path) -> None:
     score.write("musicxml", out)
 
 
-def main() -> None:
+def on_paper(which: str, folder: Path) -> Iterator[tuple[str, Path]]:
+    """Names and files of a set, written to a folder one after another."""
     from music21 import common
     from music21.exceptions21 import Music21Exception
 
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("set", type=int)
-    parser.add_argument("folder", type=Path)
-    given = parser.parse_args()
-    warnings.simplefilter("ignore")
-    folder, bars, kinds = Path(common.getCorpusFilePath()), 0, Counter[str]()
-    for name in drawn(folder, given.set * SIZE)[-SIZE:]:
-        out = given.folder / f"{name.replace('/', '_').rsplit('.', 1)[0]}.musicxml"
+    if which == "piano":
+        yield from _for_piano(folder)
+        return
+    corpus = Path(common.getCorpusFilePath())
+    for name in drawn(corpus, int(which) * SIZE)[-SIZE:]:
+        out = folder / f"{name.replace('/', '_').rsplit('.', 1)[0]}.musicxml"
         try:
-            on_two_staves(folder / name, out)
+            on_two_staves(corpus / name, out)
         except Music21Exception as error:
             print(f"{name}: music21 cannot write it down: {error}")
             continue
-        page = read_arrangement(out)
+        yield name, out
+
+
+def _for_piano(folder: Path) -> Iterator[tuple[str, Path]]:
+    from music21 import converter
+
+    kern = import_module("music21.humdrum.testFiles")
+    musicxml = import_module("music21.musicxml.testFiles")
+    promenade = folder / "promenade.musicxml"
+    promenade.write_text(musicxml.moussorgskyPromenade, encoding="utf-8")
+    yield "promenade", promenade
+    for name in ("ivesSpring", "sousaStars"):
+        out = folder / f"{name}.musicxml"
+        converter.parse(getattr(kern, name), format="humdrum").write("musicxml", out)
+        yield name, out
+
+
+def main() -> None:
+
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("set", choices=("piano", "1", "2", "3"))
+    parser.add_argument("folder", type=Path)
+    given = parser.parse_args()
+    warnings.simplefilter("ignore")
+    bars, kinds = 0, Counter[str]()
+    for name, path in on_paper(given.set, given.folder):
+        page = read_arrangement(path)
         bars += len({b.written for b in page.bars})
         for remark in find_remarks(page):
             kinds[remark.kind] += 1
-            if remark.kind not in HANDS:
+            if given.set == "piano" or remark.kind not in HANDS:
                 print(f"{name}: bar {remark.bar}, {remark.beat}: {remark.kind}: {remark.why}")
     print(f"{bars} bars; {dict(kinds)}")
 

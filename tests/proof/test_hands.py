@@ -47,3 +47,43 @@ def test_what_stands_on_the_other_staff_is_not_held_against_a_hand() -> None:
     assert two_places(chord) != []
     below = tuple(replace(n, staff=2) if n.name == "C3" else n for n in chord.notes)
     assert two_places(replace(chord, notes=below)) == []
+
+
+def grips(arrangement: Arrangement) -> list[str]:
+    return [r.why for r in find_remarks(arrangement) if r.kind in ("stretch", "two places")]
+
+
+def in_voices(arrangement: Arrangement, **voices: str) -> Arrangement:
+    """Notes by name put into voices; all others stay in one voice a hand."""
+    notes = (replace(n, voice=voices.get(n.name, n.hand)) for n in arrangement.notes)
+    return replace(arrangement, notes=tuple(notes))
+
+
+def test_one_key_of_an_inner_voice_may_be_the_other_hands() -> None:
+    """F4 and B4 are a voice under B5; with D3 and A3 the left hand takes the F4, a tenth above."""
+    chord = page(
+        right=[(0, 4, "F4"), (0, 4, "B4"), (0, 4, "B5")], left=[(0, 4, "D3"), (0, 4, "A3")]
+    )
+    assert grips(in_voices(chord)) != [], "one voice is one hand's"
+    assert grips(in_voices(chord, F4="2", B4="2")) == []
+
+
+def test_hands_may_exchange_voices_that_cross() -> None:
+    """As written both reach too far; one hand can take both E flats, the other C5 and A flat 5."""
+    chord = page(right=[(0, 4, "Eb4"), (0, 4, "Ab5")], left=[(0, 4, "Eb3"), (0, 4, "C5")])
+    assert len(grips(in_voices(chord))) == 2
+    assert grips(in_voices(chord, Eb4="2", C5="3")) == []
+
+
+def test_what_is_held_is_not_given_away() -> None:
+    """The left hand has held A2 since the first beat: a D4 would be a semitone too far from it."""
+    chord = page(right=[(2, 2, "D4"), (2, 2, "A5")], left=[(0, 4, "A2")])
+    assert grips(in_voices(chord, D4="2")) != []
+    shorter = page(right=[(2, 2, "D4"), (2, 2, "A5")], left=[(0, 2, "A2")])
+    assert grips(in_voices(shorter, D4="2")) == []
+
+
+def test_what_is_too_far_apart_is_named_by_its_ends() -> None:
+    """The octave at the bottom is the widest gap, and no hand's trouble."""
+    chord = page(right=[(0, 4, "G5")], left=[(0, 4, "C2"), (0, 4, "C3"), (0, 4, "Bb3")])
+    assert grips(chord) == ["the left hand is asked for C2 and B♭3 at once"]
