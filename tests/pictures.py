@@ -360,6 +360,7 @@ SHOTS: dict[str, Shot] = {
     "drill-numbers": Shot(_drills("right", *["down"] * 7, "right")),
     "drill-numbers-idle": Shot(_drills(*["down"] * 3, "right", *["down"] * 4), (1280, 800)),
     "drill-name": Shot(_drills("tab", typed="octaves, slowly")),
+    "drill-rename": Shot(_drills("tab", at="left hand slow", typed="er"), (1280, 800)),
     "drill-name-taken": Shot(_drills("tab", typed="left hand slow", then="return"), (1280, 800)),
     "takes": Shot(_takes),
     "takes-tiny": Shot(lambda s: _takes(s, preferences=Preferences(theme="dark")), (1280, 800)),

@@ -14,6 +14,7 @@ COMMANDS = (
     "review",
     "proof",
     "takes",
+    "drills",
     "progress",
     "plan",
     "export",

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from engine.arrangement import Arrangement
 from engine.drill import DrillSheet
-from practice.drills.kept_sheets import FOLDER, delete_sheet, keep_sheet, list_sheets
+from practice.drills.kept_sheets import FOLDER, delete_sheet, keep_sheet, list_sheets, rename_sheet
 from practice.drills.known import read_weaknesses
 from practice.drills.offers import Shelf
 from practice.environment import Places
@@ -30,6 +30,14 @@ class DrillShelf:
             DrillError: not a name for it, or it cannot be written.
         """
         keep_sheet(self.places.data / FOLDER, name, sheet)
+
+    def rename(self, old: str, new: str, sheet: DrillSheet) -> None:
+        """Keep a drill, as it is given, under another name than before.
+
+        Raises:
+            DrillError: as `rename_sheet`.
+        """
+        rename_sheet(self.places.data / FOLDER, old, new, sheet)
 
     def delete(self, name: str) -> None:
         """Let go of a drill.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from engine.drill import DrillSheet
@@ -105,6 +105,31 @@ def delete_sheet(folder: Path, name: str) -> None:
         path.unlink(missing_ok=True)
     except OSError as error:
         raise DrillError(f"cannot be deleted ({error.strerror})", str(path)) from error
+
+
+def rename_sheet(folder: Path, old: str, new: str, sheet: DrillSheet | None = None) -> Path:
+    """Give a kept drill another name; never over one that has it. The file.
+
+    Args:
+        sheet: the drill as it shall be kept from now on; None: as it is.
+
+    Raises:
+        DrillError: there is none of that name or none of the player's own, the new name cannot be
+            had, or it cannot be written; the drill is then still there.
+    """
+    old, new = check_new_name(old), check_new_name(new)
+    path, target = folder / f"{old}.toml", folder / f"{new}.toml"
+    if not path.exists():
+        raise DrillError("no such drill", f'"{old}"', "see: undersong drills")
+    names = {one.name.casefold() for one in list_sheets(folder) if one.name != old}
+    if new.casefold() in names:
+        raise DrillError("there is a drill of that name already", f'"{new}"', "take another")
+    try:
+        path.rename(target)
+    except OSError as error:
+        raise DrillError(f"cannot be renamed ({error.strerror})", str(path)) from error
+    kept = sheet or _read(target).sheet
+    return keep_sheet(folder, new, replace(kept, name=new)) if kept else target
 
 
 def list_sheets(folder: Path) -> tuple[KeptSheet, ...]:

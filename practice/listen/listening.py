@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from engine.arrangement import Arrangement, Hands, Span, notes_in
+from practice.listen.ringing_on import last_release_s
 from practice.snapshot import PassRecord
 
 #: From the asking to the first note.
@@ -86,6 +87,7 @@ def hear_again(arrangement: Arrangement, record: PassRecord, start_s: float) -> 
         for f in record.findings
         if f.what == "right" and f.played is not None and f.score is not None
     )
-    ends = [n.onset_s if np.isnan(n.release_s) else n.release_s for n in record.notes]
+    ends = [last_release_s(record.notes)] if record.notes else []
+    ends += [move.time_s for move in record.pedals]
     moments, places = (np.array([row[k] for row in told], dtype=float) for k in (0, 1))
     return HearingAgain(moments, places, max(ends, default=first_s) - first_s, start_s)

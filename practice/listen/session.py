@@ -21,7 +21,7 @@ from practice.listen.happenings import (
     Happening,
 )
 from practice.listen.kept_hearing import HearingTakes
-from practice.listen.listening import BREATH_S, Listening, hear_again
+from practice.listen.listening import BREATH_S, Listening
 from practice.listen.stretch import Stretch
 from practice.listen.take_under_way import TakeUnderWay
 from practice.snapshot import Command, State
@@ -227,7 +227,9 @@ class Session(Stretch):
     def _move_pedal(self, take: TakeUnderWay, move: PedalMove) -> None:
         if self._pass:
             self._pass.pedals.append(move)
-        elif move.controller == SOFT and move.value >= 64 and self._waits_for_gesture():
+            return
+        self._ringing.hear(move)
+        if move.controller == SOFT and move.value >= 64 and self._waits_for_gesture():
             self._arm(take.start_s + move.time_s)
 
     def _strike(self, take: TakeUnderWay, note: PlayedNote) -> None:
@@ -346,18 +348,6 @@ class Session(Stretch):
         self._state = "listening"
         extra = {**command.extra, "start_s": start_s, "arrangement": self._arrangement}
         self._out.append(Asked(replace(command, span=span, hands=hands, rate=rate, extra=extra)))
-
-    def _hear_again(self, command: Command, start_s: float) -> None:
-        record = command.extra["pass"]
-        self._listening = hear_again(self._arrangement, record, start_s)
-        self._state = "listening"
-        self._out.append(Asked(replace(command, extra={**command.extra, "start_s": start_s})))
-
-    def _hear_takes(self, command: Command, start_s: float) -> None:
-        self._listening = HearingTakes(tuple(command.extra["takes"]), start_s)
-        self._state = "listening"
-        extra = {**command.extra, "events": self._listening.events()}
-        self._out.append(Asked(replace(command, extra=extra)))
 
     def _do_hush(self, _command: Command, _now_s: float) -> None:
         self._hush()

@@ -9,7 +9,7 @@ import math
 from dataclasses import replace
 
 from engine.arrangement import Arrangement
-from engine.performance import DAMPER, Pulse
+from engine.performance import Pulse
 from practice.drill import Drill
 from practice.drills.gestures import Gestures
 from practice.listen.count_in import count_in, span_length_s
@@ -24,8 +24,9 @@ from practice.listen.happenings import (
     TakeEnded,
 )
 from practice.listen.kept_hearing import HearingTakes
-from practice.listen.listening import HearingAgain, Listening
+from practice.listen.listening import HearingAgain, Listening, hear_again
 from practice.listen.pace import Silences
+from practice.listen.ringing_on import RingingOn
 from practice.listen.take_under_way import TakeUnderWay
 from practice.listen.under_way import PassUnderWay
 from practice.snapshot import Command, State
@@ -65,6 +66,7 @@ class Stretch:
         self._take: TakeUnderWay | None = None
         self._takes = self._passes = 0
         self._pass: PassUnderWay | None = None
+        self._ringing = RingingOn()
         self._pulse: Pulse | None = None
         self._rest_until_s = math.inf
         self._early_s = 0.0
@@ -90,6 +92,7 @@ class Stretch:
     def _end_take(self) -> None:
         take, self._take = self._take, None
         self._rest_until_s = math.inf
+        self._ringing.stop()
         if take is not None:
             take.finish()
             self._out.append(TakeEnded(take.number, take.notes, tuple(take.pedals), take.live))
@@ -100,8 +103,9 @@ class Stretch:
         pulse = self._pulse or Pulse("free")
         self._pass = PassUnderWay(self._arrangement, self._silences, pulse, start_s, s_per_q)
         self._pass.judged = self._take.judged if self._take else 0
-        if self._take and (held := self._take.held.get(DAMPER)) and held.value:
-            self._pass.pedals.append(replace(held, time_s=start_s))
+        self._ringing.stop()
+        held = self._take.held.values() if self._take else ()
+        self._pass.pedals += [replace(move, time_s=start_s) for move in held if move.value]
         self._state = "playing"
         return self._pass
 
@@ -118,7 +122,9 @@ class Stretch:
             return
         self._passes += 1
         self._state = "rest"
-        self._out.append(self._pass_ended(self._take, one))
+        ended = self._pass_ended(self._take, one)
+        self._ringing.begin(ended)
+        self._out.append(ended)
         if self._drill.passes and self._passes >= self._drill.passes:
             self._finish("ended")
         elif one.pulse.kind == "strict":
@@ -243,6 +249,20 @@ class Stretch:
     def _stop_pass(self) -> None:
         if self._take is not None and (self._pass or self._pulse):
             self._end_pass(self._take.last_s)
+
+    def _hear_again(self, command: Command, start_s: float) -> None:
+        """Have a pass of this session played as it was, to the last of what rang on."""
+        record = self._ringing.complete(command.extra["pass"])
+        self._listening = hear_again(self._arrangement, record, start_s)
+        self._state = "listening"
+        extra = {**command.extra, "pass": record, "start_s": start_s}
+        self._out.append(Asked(replace(command, extra=extra)))
+
+    def _hear_takes(self, command: Command, start_s: float) -> None:
+        self._listening = HearingTakes(tuple(command.extra["takes"]), start_s)
+        self._state = "listening"
+        extra = {**command.extra, "events": self._listening.events()}
+        self._out.append(Asked(replace(command, extra=extra)))
 
     def _hush(self) -> None:
         self._end_listening()

@@ -32,6 +32,10 @@ class Shelves(Protocol):
         """Save a drill under a name."""
         ...
 
+    def rename(self, old: str, new: str, sheet: DrillSheet) -> None:
+        """Keep a drill under another name than before."""
+        ...
+
     def delete(self, name: str) -> None:
         """Let go of a drill."""
         ...
@@ -120,7 +124,7 @@ class Asides:
         return replace(view, note="")
 
     def _ask_drills(self, view: View) -> View:
-        """What is to be saved or deleted is so first, and what is read then shows it."""
+        """What is to be saved, renamed or deleted is so first, and what is read then shows it."""
         drills, shelf, arrangement = view.drills, self._shelf, view.snapshot.arrangement
         saving, dropping = drills.saving, drills.dropping
         view = replace(view, drills=replace(drills, wanted=False, saving=None, dropping=""))
@@ -128,7 +132,9 @@ class Asides:
             return replace(view, note="No drills are kept here") if saving else view
 
         def do() -> Shelf:
-            if saving:
+            if saving and drills.renamed:
+                shelf.rename(drills.renamed, *saving)
+            elif saving:
                 shelf.keep(*saving)
             if dropping:
                 shelf.delete(dropping)
@@ -142,10 +148,12 @@ class Asides:
         if came is None or view.overlay != "drills":
             return view
         if isinstance(came, Trouble):
-            drills = replace(view.drills, sought="", dropped="")
+            drills = replace(view.drills, sought="", dropped="", renamed="")
             return replace(view, note=came.words, drills=drills)
         said = view.note
-        if view.drills.sought:
+        if view.drills.renamed:
+            said = f"“{view.drills.renamed}” is now called “{view.drills.sought}”"
+        elif view.drills.sought:
             said = f"Saved as “{view.drills.sought}”"
         elif view.drills.dropped:
             said = f"“{view.drills.dropped}” is deleted"

@@ -39,9 +39,11 @@ class DrillChoice:
         shelf: they, once read. offers: the list.
         sheet: the drill whose numbers are changed or that is named, None in the list.
         title: what it is called there. places: where it may be moved to.
+        kept_as: its name there where it is kept, "" where it is not.
         row_before: the list's row, to come back to.
         typed: the name so far. replaces: the name that enter, once more, would write over.
-        saving: name and drill on their way to the disk. sought: the row to go to when it is there.
+        saving: name and drill on their way to the disk; renamed: the name it had until then, ""
+            where that one stays. sought: the row to go to when it is there.
         drops: the name of the kept drill that delete, once more, would let go of.
         dropping: the one that is to be deleted now. dropped: it, until that is done and said.
     """
@@ -53,10 +55,12 @@ class DrillChoice:
     sheet: DrillSheet | None = None
     title: str = ""
     places: tuple[str, ...] = ()
+    kept_as: str = ""
     row_before: int = 0
     typed: str = ""
     replaces: str = ""
     saving: tuple[str, DrillSheet] | None = None
+    renamed: str = ""
     sought: str = ""
     drops: str = ""
     dropping: str = ""
@@ -90,7 +94,7 @@ def take_shelf(view: View, shelf: Shelf) -> View:
     """Kept drills and weak bars were read: the list with them, at the row where it was."""
     snapshot, was = view.snapshot, view.drills
     offers = list_offers(snapshot.arrangement, snapshot.span, snapshot.hands, shelf)
-    now = replace(was, shelf=shelf, offers=offers, sought="", dropped="")
+    now = replace(was, shelf=shelf, offers=offers, sought="", dropped="", renamed="")
     if was.sought:
         names = [one.name for one in offers]
         row = names.index(was.sought) if was.sought in names else 0
@@ -178,7 +182,7 @@ def _open_numbers(view: View) -> Done:
     places = list_places(snapshot.arrangement, snapshot.span, drills.shelf.known)
     now = replace(
         drills, stage="numbers", sheet=offer.sheet, title=offer.title, places=places,
-        row_before=view.row, typed=offer.name,
+        row_before=view.row, typed=offer.name, kept_as=offer.name,
     )  # fmt: skip
     return replace(view, row=0, note="", drills=now), ()
 
@@ -238,6 +242,27 @@ def _save(view: View) -> Done:
     return replace(view, note="", drills=replace(drills, sought=name, saving=saving)), ()
 
 
+def _rename(view: View) -> Done:
+    """What was typed is the name from now on, and the one it had is free."""
+    drills = view.drills
+    if drills.sheet is None:
+        return view, ()
+    if not drills.kept_as:
+        return replace(view, note="It has no name yet: enter saves it under this one"), ()
+    try:
+        old, name = check_new_name(drills.kept_as), check_new_name(drills.typed)
+    except UndersongError as error:
+        return replace(view, note=str(error)), ()
+    others = (one.name.casefold() for one in drills.shelf.kept if one.name != old)
+    if name == old:
+        return replace(view, note="That is its name already: type another"), ()
+    if name.casefold() in others:
+        return replace(view, note=f"“{name}” is there already: type another name"), ()
+    saving = (name, replace(drills.sheet, name=name))
+    now = replace(drills, sought=name, saving=saving, renamed=old)
+    return replace(view, note="", drills=now), ()
+
+
 def _delete(view: View) -> Done:
     """Let go of the chosen kept drill, when asked a second time; only there is it the player's."""
     offer, drills = _chosen(view), view.drills
@@ -259,5 +284,5 @@ _KEYS: dict[Stage, dict[str, Callable[[View], Done]]] = {
              **dict.fromkeys(DELETES, _delete)},
     "numbers": {"return": _begin_changed, "right": _change(1), "left": _change(-1),
                 "tab": _name_it, "escape": _back},
-    "name": {"return": _save, "backspace": _erase, "escape": _back},
+    "name": {"return": _save, "tab": _rename, "backspace": _erase, "escape": _back},
 }  # fmt: skip

@@ -58,9 +58,9 @@ def _list(view: View, theme: Theme, parts: Parts, box: Box) -> list[DrawOp]:
         at = Box(room.x, room.y + k * step, room.w, step)
         draw = _head if row.head else _offer
         ops += draw(row, view, theme, parts, at)
-    own = chosen is not None and chosen.name and not chosen.name.startswith(PLANNED)
-    delete = "    delete" if own else ""
-    keys = f"↑ ↓ choose    enter begin    → numbers    tab save{delete}    escape done"
+    own = chosen is not None and _is_own(chosen.name)
+    more = " or rename    delete" if own else ""
+    keys = f"↑ ↓ choose    enter begin    → numbers    tab save{more}    escape done"
     count = f"{view.row + 1} of {len(offers)}"
     ops.append(words(box.right, box.bottom, count, parts.type.small, theme.soft, align="right"))
     return [*ops, draw_foot(keys, theme, parts, box)]
@@ -70,6 +70,11 @@ def _say_now(view: View) -> str:
     """The bars and hands that are chosen in the window."""
     s = view.snapshot
     return _dashed(f"{name_span(s.arrangement, s.span)}, {say_hands(s.hands)}")
+
+
+def _is_own(name: str) -> bool:
+    """A drill the player has kept: not one without a name, nor the plan's."""
+    return bool(name) and not name.startswith(PLANNED)
 
 
 def _dashed(text: str) -> str:
@@ -149,7 +154,8 @@ def _name(view: View, theme: Theme, parts: Parts, box: Box) -> list[DrawOp]:
     for text in wrap(view.note, "bold", size, box.w, 3):
         y += size * 1.4
         ops.append(words(box.x, y, text, size, theme.ink, "bold"))
-    return [*ops, draw_foot("enter save    escape back", theme, parts, box)]
+    rename = f"    tab rename “{drills.kept_as}” to this" if _is_own(drills.kept_as) else ""
+    return [*ops, draw_foot(f"enter save{rename}    escape back", theme, parts, box)]
 
 
 def _written(drills: DrillChoice, theme: Theme, parts: Parts, at: Box) -> list[DrawOp]:

@@ -180,6 +180,38 @@ def test_a_kept_drill_is_deleted_when_asked_twice_and_nothing_else_is(
     assert "two bars" not in [one.title for one in keys.screen.view.drills.offers]
 
 
+def test_a_kept_drill_is_renamed_and_never_over_another(keys: AtTheKeys, places: Places) -> None:
+    folder = places.data / "drills"
+    for name in ("two bars", "three bars"):
+        write_sheet(folder / f"{name}.toml", DrillSheet(name=name, overlap=1))
+    keys.press(pygame.K_c)
+    keys.wait(lambda: any(one.name for one in keys.screen.view.drills.offers))
+    keys.go_to("two bars")
+    keys.press(pygame.K_TAB, *[pygame.K_BACKSPACE] * len("two bars"))
+    keys.write("Three bars")
+    keys.press(pygame.K_TAB)
+    assert keys.screen.view.note == "“Three bars” is there already: type another name"
+    keys.write(" on")
+    keys.press(pygame.K_TAB)
+    keys.wait(lambda: keys.screen.view.note == "“two bars” is now called “Three bars on”")
+    assert [one.name for one in list_sheets(folder)] == ["three bars", "Three bars on"]
+    renamed = find_sheet("Three bars on", folder)
+    assert (renamed.name, renamed.overlap) == ("Three bars on", 1)
+    drills = keys.screen.view.drills
+    assert drills.stage == "list"
+    assert drills.offers[keys.screen.view.row].name == "Three bars on"
+
+
+def test_what_has_no_name_cannot_be_renamed(keys: AtTheKeys) -> None:
+    keys.press(pygame.K_c)
+    keys.go_to("Tempo ladder")
+    keys.press(pygame.K_TAB)
+    keys.write("mine")
+    keys.press(pygame.K_TAB)
+    assert keys.screen.view.note == "It has no name yet: enter saves it under this one"
+    assert keys.screen.view.drills.typed == "mine"
+
+
 def test_what_the_plan_wrote_cannot_be_deleted(keys: AtTheKeys, places: Places) -> None:
     folder = places.data / "drills"
     write_sheet(folder / "today-1.toml", DrillSheet())
