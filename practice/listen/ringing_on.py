@@ -10,6 +10,9 @@ from engine.performance import PedalMove, PlayedNote
 from practice.listen.happenings import PassEnded
 from practice.snapshot import PassRecord
 
+#: Of so many of the newest passes it is held; older ones end with their last key when heard again.
+HELD = 64
+
 
 class RingingOn:
     """Pedal moves after the last release of each pass, until all pedals were up.
@@ -29,6 +32,8 @@ class RingingOn:
         self._now = [] if any(self._down.values()) else None
         if self._now is not None:
             self._by_last[_last_of(ended.notes)] = self._now
+            if len(self._by_last) > HELD:
+                del self._by_last[next(iter(self._by_last))]
         for move in ended.pedals:
             if move.time_s > over_s:
                 self.hear(move)

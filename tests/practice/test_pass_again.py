@@ -8,19 +8,22 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from engine.arrangement import Arrangement, Span
 from engine.follow import Follower
-from engine.performance import DAMPER, SOFT, KeyEvent
+from engine.performance import DAMPER, SOFT, KeyEvent, PedalMove, PlayedNote
 from engine.read import read_arrangement
 from practice.clock import ManualClock
 from practice.drill import Drill
 from practice.listen.happenings import Asked, PassEnded
 from practice.listen.judge import judge_pass
 from practice.listen.judged_pass import make_record
+from practice.listen.ringing_on import HELD, RingingOn
 from practice.listen.session import Session
 from practice.player import CHARACTERS, perform
 from practice.snapshot import Command
@@ -134,3 +137,14 @@ def test_what_is_sent_is_what_was_played(page: Arrangement) -> None:
 
 def _by_message(timed: tuple[int, bytes]) -> tuple[bytes, int]:
     return timed[1], timed[0]
+
+
+def test_an_evening_holds_the_ends_of_the_newest_passes_only() -> None:
+    ringing = RingingOn()
+    for k in range(3 * HELD):
+        note = PlayedNote(0, 60, 70, float(k), k + 0.5)
+        ended: Any = SimpleNamespace(notes=(note,), pedals=(PedalMove(k + 0.1, DAMPER, 127),))
+        ringing.begin(ended)
+        ringing.hear(PedalMove(k + 0.9, DAMPER, 0))
+    assert len(ringing._by_last) == HELD
+    assert (60, 3.0 * HELD - 1) in ringing._by_last
