@@ -17,6 +17,7 @@ from engine.errors import SpanError
 SLOWEST_RATE, FASTEST_RATE = 0.05, 4.0
 _BARS = re.compile(r"^\s*([^-–@\s]+)\s*(?:[-–]\s*([^-–@\s]+))?\s*(?:@\s*(\d+))?\s*$")
 _TEMPO = re.compile(r"^\s*(\d+(?:[.,]\d+)?)\s*(%?)\s*$")
+_TYPED_BARS = re.compile(r"(\bbars \w+)-(?=\w)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,16 +171,21 @@ def find_rate(arrangement: Arrangement, span: Span, text: str) -> float:
 
 
 def name_span(arrangement: Arrangement, span: Span) -> str:
-    """The span as the player would say it: "bars 5-8", "bar 5", "bars 5-8, second time"."""
+    """The span as the player reads it: "bars 5–8", "bar 5", "bars 5–8, time 2"."""
     first, last = arrangement.bars[span.from_bar], arrangement.bars[span.to_bar]
     if span == whole_span(arrangement):
         return "the whole"
     one, other = first.number or "pickup", last.number or "?"
-    text = f"bar {one}" if one == other else f"bars {one}-{other}"
+    text = f"bar {one}" if one == other else f"bars {one}–{other}"
     if first.time != last.time:  # over a repeat: each end has its own time
         from_bar, to_bar = _say_time(arrangement, first), _say_time(arrangement, last)
         return f"bar {one}{from_bar} to bar {other}{to_bar}"
     return f"{text}, time {first.time}" if _say_time(arrangement, first) else text
+
+
+def dash(text: str) -> str:
+    """Bars as they are read, "bars 5–8", in words that can be typed, "bars 5-8"."""
+    return _TYPED_BARS.sub(r"\1–", text)
 
 
 def _say_time(arrangement: Arrangement, bar: Bar) -> str:

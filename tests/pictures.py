@@ -364,6 +364,7 @@ SHOTS: dict[str, Shot] = {
     "drill-name-taken": Shot(_drills("tab", typed="left hand slow", then="return"), (1280, 800)),
     "takes": Shot(_takes),
     "takes-tiny": Shot(lambda s: _takes(s, preferences=Preferences(theme="dark")), (1280, 800)),
+    "takes-delete": Shot(lambda s: _pressed(_takes(s), "delete"), (1280, 800)),
     "take-heard": Shot(_heard),
     "take-heard-page-changed": Shot(
         lambda s: _heard(

@@ -57,9 +57,9 @@ def heading(arrangement: Arrangement) -> str:
 
 
 def bars_words(bars: Sequence[Bar]) -> str:
-    """Printed numbers of a row of bars: "5-8", "5", "5-8 (time 2)"."""
+    """Printed numbers of a row of bars: "5–8", "5", "5–8 (time 2)"."""
     first, last = bars[0], bars[-1]
-    numbers = first.number if first.number == last.number else f"{first.number}-{last.number}"
+    numbers = first.number if first.number == last.number else f"{first.number}–{last.number}"
     return numbers + (f" (time {first.time})" if first.time > 1 else "")
 
 
@@ -132,7 +132,7 @@ def _stretch(arrangement: Arrangement, harmony: Harmony) -> str:
         last = bar
     beat = float(first.beat_at(harmony.from_q))
     start = first.number if beat == 1 else f"{first.number}:{round(beat, 1):g}"
-    return start if last.index == first.index else f"{start}-{last.number}"
+    return start if last.index == first.index else f"{start}–{last.number}"
 
 
 def _harmony_extras(arrangement: Arrangement, k: int) -> Iterator[str]:

@@ -143,7 +143,8 @@ class Coach:
 
     def _write_down(self, asked: NextPass, result: PassResult) -> None:
         row = asdict(result)
-        row["span"] = name_span(self._arrangement, result.span)
+        span = name_span(self._arrangement, result.span)
+        row["span"] = span.replace("–", "-")  # as it can be typed
         row["rate"] = round(result.rate, 4)
         row["reason"] = asked.reason
         self.log.append({"pass": len(self._history), **row})

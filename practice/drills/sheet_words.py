@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from engine.drill import DrillSheet
+from practice.drill import dash
 
 _ORDERS = {"turns": "", "backwards": "from the back", "anywhere": "from a bar drawn by lot"}
 
 
 def say_sheet(sheet: DrillSheet) -> str:
-    """Where, with which hands, how: "bars 5-8, left hand, strict pulse from 60 to 100 % by 5 %"."""
+    """Where, with which hands, how: "bars 5–8, left hand, strict pulse from 60 to 100 % by 5 %"."""
     told = [
-        " and ".join(sheet.where), _ORDERS[sheet.order], say_turns(sheet), say_pulse(sheet),
+        dash(" and ".join(sheet.where)), _ORDERS[sheet.order], say_turns(sheet), say_pulse(sheet),
         _say_rest(sheet), _say_count(sheet.overlap, "bar", "on beyond the end"),
         _say_count(sheet.passes, "pass", ""), "the other hand played to you" * sheet.other_hand,
         "from memory" * sheet.from_memory,

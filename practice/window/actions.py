@@ -15,6 +15,7 @@ from practice.window.slip_words import slips_alike
 from practice.window.take_choice import open_takes
 from practice.window.theme import ThemeName
 from practice.window.view import View
+from practice.window.why_not import why_not
 
 SLOWEST, FASTEST, RATE_STEP = 0.25, 1.5, 0.05
 _NEXT_HANDS: dict[Hands, Hands] = {"both": "right", "right": "left", "left": "both"}
@@ -34,9 +35,17 @@ Act = Callable[[View], Outcome]
 
 
 def act_on(view: View, action: str) -> Outcome:
-    """Do an action by name; an unknown one does nothing."""
+    """Do an action by name, or say why there is nothing to do; an unknown one does nothing."""
     act = _ACTS.get(action)
+    why = why_not(view, action)
+    if why:
+        return Outcome(replace(view, note=why))
     return act(view) if act else Outcome(view)
+
+
+def _say(view: View, note: str) -> Outcome:
+    """Nothing but a line."""
+    return Outcome(replace(view, note=note))
 
 
 def _tell(kind: str, **more: Any) -> Act:
@@ -64,17 +73,28 @@ def _move_span(view: View, step: int) -> Outcome:
     if view.snapshot.span != whole and step < 0:
         step = 0 if view.snapshot.span.from_bar > whole.from_bar else step
     target = sections[min(max(now + step, 0), len(sections) - 1)]
-    return choose_span(view, Span(target.from_bar, target.to_bar - 1))
+    return _choose_another(view, Span(target.from_bar, target.to_bar - 1), "section")
+
+
+def _choose_another(view: View, span: Span, what: str) -> Outcome:
+    """A span, where it is another; else the same pass and drill go on, and a line says why."""
+    if span != view.snapshot.span:
+        return choose_span(view, span)
+    if len(view.snapshot.arrangement.bars) == span.to_bar - span.from_bar + 1:
+        return _say(view, "The span is the whole piece")
+    if what == "bar" and span.from_bar == span.to_bar:
+        return _say(view, "The span is a single bar already")
+    return _say(view, f"There is no {what} beyond this one")
 
 
 def _resize_span(view: View, step: int) -> Outcome:
     span, bars = view.snapshot.span, view.snapshot.arrangement.bars
     to_bar = min(max(span.to_bar + step, span.from_bar), len(bars) - 1)
-    return choose_span(view, Span(span.from_bar, to_bar))
+    return _choose_another(view, Span(span.from_bar, to_bar), "bar")
 
 
 def _whole(view: View) -> Outcome:
-    return choose_span(view, Span(0, len(view.snapshot.arrangement.bars) - 1))
+    return _choose_another(view, Span(0, len(view.snapshot.arrangement.bars) - 1), "bar")
 
 
 def _round_slip(view: View) -> Outcome:
@@ -82,7 +102,7 @@ def _round_slip(view: View) -> Outcome:
     record = view.record
     scores = [s.score for s in record.slips if s.score is not None] if record else []
     if not scores:
-        return Outcome(view)
+        return _say(view, "No slip in the pass shown to make a span round")
     arrangement = view.snapshot.arrangement
     bar = arrangement.notes[min(scores)].bar
     return choose_span(view, Span(max(0, bar - 1), min(len(arrangement.bars) - 1, bar + 1)))
@@ -100,7 +120,12 @@ def _pulse(view: View) -> Outcome:
 def _rate(step: float) -> Act:
     def act(view: View) -> Outcome:
         rate = min(max(round(view.snapshot.rate + step, 2), SLOWEST), FASTEST)
-        return Outcome(view, (Command("rate", rate=rate),))
+        if rate == view.snapshot.rate:
+            return _say(view, f"It goes no {'slower' if step < 0 else 'faster'}")
+        note = view.note
+        if view.snapshot.pulse_kind == "free" and not view.snapshot.only_heard:
+            note = f"Your own pace counts; a strict pulse, and the page played: {rate:.0%}"
+        return Outcome(replace(view, note=note), (Command("rate", rate=rate),))
 
     return act
 
@@ -114,8 +139,10 @@ def _hear_again(view: View) -> Outcome:
     if view.snapshot.state == "listening":
         return Outcome(view, (Command("hush"),))
     record = view.told
-    if record is None or not record.notes or view.playing:
+    if record is None:
         return Outcome(view)
+    if not record.notes:
+        return _say(view, "Of this pass no notes are held any longer: r has the kept takes")
     return Outcome(view, (Command("listen", extra={"pass": record}),))
 
 
@@ -134,7 +161,7 @@ def _speak_of_slip(kind: str) -> Act:
 
     def act(view: View) -> Outcome:
         record = view.told
-        if record is None or view.playing:
+        if record is None:
             return Outcome(view)
         lines = slips_alike(view.snapshot.arrangement, record).values()
         left = (one for one in lines if (record.number, one[0]) not in view.spoken_of)
@@ -156,7 +183,7 @@ def _speak_of_slip(kind: str) -> Act:
 def _unsay(view: View) -> Outcome:
     """The last word on a slip is taken back; the slip can then be spoken of again."""
     record = view.told
-    if view.playing or record is None:
+    if record is None:
         return Outcome(view)
     if not view.spoken_of:
         return Outcome(replace(view, note="No word was said of a slip"))
@@ -175,7 +202,9 @@ def _look(step: int) -> Act:
         if not numbers:
             return Outcome(view)
         at = numbers.index(view.looked_at) if view.looked_at in numbers else len(numbers)
-        at = min(max(at + step, 0), len(numbers) - 1)
+        if not 0 <= at + step < len(numbers):
+            return _say(view, f"No pass {'before' if step < 0 else 'after'} this one to look at")
+        at += step
         return Outcome(replace(view, looked_at=numbers[at]))
 
     return act
@@ -192,8 +221,8 @@ def _turn(step: int) -> Act:
             return Outcome(view)
         count, total = len(view.slots), len(view.page.lines)
         start = max(shown) + 1 if step > 0 else min(shown) - count
-        if start >= total:
-            return Outcome(view)
+        if start >= total or (step < 0 and min(shown) == 0):
+            return _say(view, "This is the last page" if step > 0 else "This is the first page")
         start = max(start, 0)
         lines = [start + k if start + k < total else None for k in range(count)]
         return Outcome(replace(view, slots=tuple(lines)))
@@ -224,7 +253,9 @@ def _rescue(view: View) -> Outcome:
 
 def go_to_rescue(view: View, number: int) -> Outcome:
     """Turn to the line of a rescue point, by its number from 1."""
-    if view.page is None or not 1 <= number <= len(view.rescue_bars):
+    if not 1 <= number <= len(view.rescue_bars):
+        return _say(view, f"There is no rescue point {number}")
+    if view.page is None:
         return Outcome(view)
     line = view.page.line_of_bar(view.rescue_bars[number - 1])
     if line is None:
@@ -242,7 +273,7 @@ def _finger(view: View) -> Outcome:
         whose = snapshot.hands in ("both", note.hand)
         if note.bar >= snapshot.span.from_bar and whose:
             return Outcome(replace(view, fingered=index))
-    return Outcome(view)
+    return _say(view, "No note of this hand from here on to finger")
 
 
 def move_finger(view: View, step: int) -> View:
@@ -266,6 +297,8 @@ def _theme(view: View) -> Outcome:
 def _scale(step: float) -> Act:
     def act(view: View) -> Outcome:
         scale = clamp_scale(view.preferences.scale + step)
+        if scale == view.preferences.scale:
+            return _say(view, f"As {'large' if step > 0 else 'small'} as it goes")
         return Outcome(replace(view, preferences=replace(view.preferences, scale=scale)))
 
     return act

@@ -119,8 +119,9 @@ class Asides:
             return replace(view, note=heard.words)
         if heard is None:
             return view
-        if not view.playing:  # a pass begun meanwhile is not broken off
-            self._tell(Command("listen", extra={"takes": heard}))
+        if view.playing:  # a pass begun meanwhile is not broken off
+            return replace(view, note="The take is not played: you are playing")
+        self._tell(Command("listen", extra={"takes": heard}))
         return replace(view, note="")
 
     def _ask_drills(self, view: View) -> View:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
-from practice.drill import name_span
+from practice.drill import dash, name_span
 from practice.drills.kept_sheets import PLANNED
 from practice.drills.offers import Group, Offer
 from practice.drills.sheet_fields import Field
@@ -49,7 +48,7 @@ def _list(view: View, theme: Theme, parts: Parts, box: Box) -> list[DrawOp]:
     title, top = draw_title("Choose a drill", theme, parts, box)
     ops = [title, _at_right(_say_now(view), theme, parts, box)]
     chosen = offers[view.row] if view.row < len(offers) else None
-    told = _dashed(chosen.trouble or say_sheet(chosen.sheet)) if chosen else ""
+    told = (chosen.trouble or say_sheet(chosen.sheet)) if chosen else ""
     ops += _told([told], view, theme, parts, box)
     room = _rows_room(parts, box, top)
     step = parts.type.body * _ROW_STEP
@@ -69,17 +68,12 @@ def _list(view: View, theme: Theme, parts: Parts, box: Box) -> list[DrawOp]:
 def _say_now(view: View) -> str:
     """The bars and hands that are chosen in the window."""
     s = view.snapshot
-    return _dashed(f"{name_span(s.arrangement, s.span)}, {say_hands(s.hands)}")
+    return f"{name_span(s.arrangement, s.span)}, {say_hands(s.hands)}"
 
 
 def _is_own(name: str) -> bool:
     """A drill the player has kept: not one without a name, nor the plan's."""
     return bool(name) and not name.startswith(PLANNED)
-
-
-def _dashed(text: str) -> str:
-    """Bars as the page has them: a drill's own words are those that can be typed."""
-    return re.sub(r"(?<=\d)-(?=\d)", "–", text)
 
 
 def list_rows(offers: tuple[Offer, ...]) -> list[_Row]:
@@ -108,21 +102,23 @@ def _head(row: _Row, _view: View, theme: Theme, parts: Parts, at: Box) -> list[D
 def _offer(row: _Row, view: View, theme: Theme, parts: Parts, at: Box) -> list[DrawOp]:
     offer = row.offer
     assert offer is not None
-    title, bars = _dashed(offer.title), _dashed(offer.bars or "not here")
+    bars = offer.bars or "not here"
+    title = offer.title if offer.name else dash(offer.title)  # a name is shown as it is typed
     chosen, idle = row.number == view.row, bool(offer.trouble)
     return draw_row(title, bars, chosen, theme, parts, at, changes=False, idle=idle)
 
 
 def _numbers(view: View, theme: Theme, parts: Parts, box: Box) -> list[DrawOp]:
     drills = view.drills
-    title, top = draw_title(_dashed(drills.title), theme, parts, box)
+    called = drills.title if drills.kept_as else dash(drills.title)
+    title, top = draw_title(called, theme, parts, box)
     fields = drills.fields
     ops = [title, *_told(_say_field(fields[view.row]), view, theme, parts, box)]
     room = _rows_room(parts, box, top)
     step = min(parts.type.body * _WIDE_STEP, room.h / len(fields))
     for k, field in enumerate(fields):
         at = Box(room.x, room.y + k * step, room.w, step)
-        value, idle = _dashed(field.value), bool(field.idle)
+        value, idle = dash(field.value), bool(field.idle)
         ops += draw_row(field.label, value, k == view.row, theme, parts, at, idle=idle)
     keys = "↑ ↓ choose    ← → change    enter begin    tab save    escape back"
     return [*ops, draw_foot(keys, theme, parts, box)]
@@ -139,7 +135,7 @@ def _name(view: View, theme: Theme, parts: Parts, box: Box) -> list[DrawOp]:
     drills, size = view.drills, parts.type.body
     title, y = draw_title("Save the drill", theme, parts, box)
     ops: list[DrawOp] = [title]
-    told = _dashed(say_sheet(drills.sheet)) if drills.sheet else ""
+    told = say_sheet(drills.sheet) if drills.sheet else ""
     for text in wrap(told, "serif", size, box.w, 3):
         ops.append(words(box.x, y, text, size, theme.soft, "serif"))
         y += size * 1.4

@@ -54,8 +54,8 @@ def press_key(view: View, press: Press) -> Outcome:
         return _rebind(view, press.key)
     if view.overlay == "drills":
         return _in_drills(view, press.key)
-    if view.overlay == "takes" and (chosen := press_takes(view, press.key)) is not None:
-        return Outcome(chosen)
+    if view.overlay == "takes":
+        return _in_takes(view, press.key)
     if view.overlay in ("settings", "welcome") and press.key in _ROW_KEYS:
         return _in_overlay(view, press.key)
     if view.overlay == "progress" and press.key in SCROLL_KEYS:
@@ -80,9 +80,18 @@ def _in_drills(view: View, key: str) -> Outcome:
     return act_on(view, action) if action in STILL else Outcome(view)
 
 
+def _in_takes(view: View, key: str) -> Outcome:
+    """Likewise: what lies behind the list is not changed unseen."""
+    chosen = press_takes(view, key)
+    if chosen is not None:
+        return Outcome(chosen)
+    action = bind(view.preferences.keys).get(key, "")
+    return act_on(view, action) if action in (*STILL, "takes", "leave") else Outcome(view)
+
+
 def piano_pitch(view: View, key: str, octave: int) -> int | None:
     """The pitch a computer key plays, None where it plays nothing now."""
-    if view.overlay in ("settings", "drills") or view.rebinding or key not in PIANO_KEYS:
+    if view.overlay in ("settings", "drills", "takes") or view.rebinding or key not in PIANO_KEYS:
         return None
     pitch = PIANO_KEYS[key] + 12 * octave
     return pitch if 21 <= pitch <= 108 else None

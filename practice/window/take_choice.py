@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 
 #: So many can be heard one after the other.
 MOST_MARKED = 2
+#: They delete nothing here, nor what they do elsewhere.
+DELETES = ("delete", "backspace")
 _STEPS = {"up": -1, "down": 1, "page up": -8, "page down": 8, "home": -10_000, "end": 10_000}
 
 
@@ -45,6 +47,8 @@ def press_takes(view: View, key: str) -> View | None:
     if key in _STEPS:
         row = view.row + _STEPS[key]
         return replace(view, row=min(max(row, 0), max(len(rows) - 1, 0)))
+    if key in DELETES:
+        return replace(view, note=_say_delete(view))
     if key not in ("space", "return"):
         return None
     if view.row >= len(rows):
@@ -54,6 +58,14 @@ def press_takes(view: View, key: str) -> View | None:
         return replace(view, takes=replace(view.takes, marked=_mark(view.takes.marked, number)))
     heard = TakeChoice(hear=view.takes.marked or (number,))
     return replace(view, overlay="", takes=heard, note="Reading the take …")
+
+
+def _say_delete(view: View) -> str:
+    """A take is all there is of an evening: it is deleted where its number has to be typed."""
+    rows = view.takes.rows or ()
+    if view.row >= len(rows):
+        return "There is no take to delete"
+    return f"In a terminal: undersong takes --delete {rows[view.row].number}"
 
 
 def _mark(marked: tuple[int, ...], number: int) -> tuple[int, ...]:

@@ -9,6 +9,7 @@ import pytest
 
 from engine.arrangement import Arrangement, Span
 from engine.drill import DrillSheet, Ladder
+from practice.drill import dash
 from practice.drills.kept_sheets import KeptSheet
 from practice.drills.offers import Offer, Shelf, list_offers, list_places
 from practice.drills.places import NOTHING_KNOWN, Weaknesses, find_places, say_place
@@ -158,10 +159,15 @@ def test_what_changes_nothing_says_so() -> None:
 
 def test_a_sheet_in_words() -> None:
     assert say_sheet(replace(MINE, hands=("left",), overlap=1)) == (
-        "bars 9-12, left hand, strict pulse from 60 % to 100 % by 5 %, 4 beats between passes,"
+        "bars 9–12, left hand, strict pulse from 60 % to 100 % by 5 %, 4 beats between passes,"
         " 1 bar on beyond the end"
     )
     assert say_sheet(READY_MADE["run-through"]) == (
         "whole, both hands, at your own pace, 1 pass, nothing interrupts"
     )
     assert "straight on" in say_sheet(replace(MINE, rest_beats=0))
+
+
+def test_bars_are_read_with_a_dash_and_names_stay_as_they_are_typed() -> None:
+    assert dash("bars 5-8@2 and bars 12a-13") == "bars 5–8@2 and bars 12a–13"
+    assert dash("section 1-2") == "section 1-2"

@@ -81,7 +81,7 @@ def test_drills_of_the_player_s_own_stand_under_the_plan(exercises: Path, tmp_pa
     score = str(exercises / "brine-pump.musicxml")
     assert main(["plan", score, "--data", str(tmp_path)], env) == ExitStatus.DONE
     told = out.getvalue()
-    assert "Your own drill “slow & low”: bars 3-4, left hand" in told
+    assert "Your own drill “slow & low”: bars 3–4, left hand" in told
     assert "elsewhere" not in told
     command = shlex.split(told.splitlines()[-1].strip().removeprefix("$ "))
     assert command == ["undersong", "play", score, "--drill", "slow & low"]

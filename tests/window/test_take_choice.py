@@ -189,9 +189,12 @@ class HeldShelf:
         return self._shelf.read(arrangement, numbers)
 
 
-@pytest.mark.parametrize(("state", "heard"), [("playing", 0), ("waiting", 1)])
+@pytest.mark.parametrize(
+    ("state", "heard", "says"),
+    [("playing", 0, "The take is not played: you are playing"), ("waiting", 1, "")],
+)
 def test_a_pass_begun_meanwhile_is_not_broken_off(
-    page: Arrangement, shelf: TakeShelf, told: list[Command], state: State, heard: int
+    page: Arrangement, shelf: TakeShelf, told: list[Command], state: State, heard: int, says: str
 ) -> None:
     held = HeldShelf(shelf)
     desk = at_desk(page, held, told)
@@ -201,7 +204,7 @@ def test_a_pass_begun_meanwhile_is_not_broken_off(
     assert desk.view.note
     desk.view = replace(desk.view, snapshot=replace(desk.view.snapshot, state=state))
     held.go.set()
-    wait_for(lambda: desk.attend() and desk.view.note == "")
+    wait_for(lambda: desk.attend() and desk.view.note == says)
     assert len(told) == heard
 
 
