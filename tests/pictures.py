@@ -30,7 +30,7 @@ from practice.window.canvas import Canvas
 from practice.window.drill_choice import open_drills, press_drills, take_shelf, type_text
 from practice.window.painter import Painter
 from practice.window.sheet import Sheet
-from practice.window.take_choice import TakeChoice
+from practice.window.take_choice import TakeChoice, press_takes
 from practice.window.theme import ThemeName
 from practice.window.view import Preferences, View
 from tests.conftest import data_sets_folder
@@ -364,7 +364,7 @@ SHOTS: dict[str, Shot] = {
     "drill-name-taken": Shot(_drills("tab", typed="left hand slow", then="return"), (1280, 800)),
     "takes": Shot(_takes),
     "takes-tiny": Shot(lambda s: _takes(s, preferences=Preferences(theme="dark")), (1280, 800)),
-    "takes-delete": Shot(lambda s: _pressed(_takes(s), "delete"), (1280, 800)),
+    "takes-delete": Shot(lambda s: press_takes(_takes(s), "delete"), (1280, 800)),
     "take-heard": Shot(_heard),
     "take-heard-page-changed": Shot(
         lambda s: _heard(

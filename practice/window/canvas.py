@@ -74,7 +74,8 @@ class Canvas:
         size = target.get_size()
         theme, parts = THEMES[view.preferences.theme], self.parts(view, size)
         shown = shown_parts(view, parts)
-        frame = (size, theme.name, parts, tuple(p.name for p in shown))
+        # a sheet is no larger than it must be: under the next one a larger one would stay
+        frame = (size, theme.name, parts, tuple(p.name for p in shown), view.overlay)
         if frame != self._frame:
             self._frame = frame
             self._kept.clear()

@@ -79,7 +79,8 @@ def overlay_box(parts: Parts, overlay: str) -> Box:
     elif overlay == "progress":
         w, h = min(whole.w, 80 * text.body), min(whole.h, 46 * text.body)
     elif overlay in ("drills", "takes"):
-        w, h = min(whole.w, 58 * text.body), min(whole.h, 42 * text.body)
+        room = whole.h - 2 * parts.heading.bottom  # what is said stands in the heading
+        w, h = min(whole.w, 58 * text.body), min(room, 42 * text.body)
     elif overlay == "settings":
         w, h = min(whole.w, 46 * text.body), min(whole.h, 23 * text.body)
     else:

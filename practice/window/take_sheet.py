@@ -33,7 +33,7 @@ def compose_takes(view: View, theme: Theme, parts: Parts, box: Box) -> list[Draw
     return [*ops, words(box.right, box.bottom, said, parts.type.small, theme.soft, align="right")]
 
 
-_NONE = "No take of this page is kept yet: play, and one is."
+_NONE = "No take of this page is kept yet: the one you play is listed once it is over."
 
 
 def _say(row: TakeRow, marked: tuple[int, ...]) -> str:
