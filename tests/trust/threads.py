@@ -40,6 +40,10 @@ SPAN = Span(2, 4)
 SPEED = 150.0
 #: A sitting that has not ended by then hangs.
 MOST_S = 20.0
+#: So long it is waited for the page to sound; now and then it comes too late to be played at all.
+BEGIN_S = 1.0
+#: Messages of the page heard: more than the call at which a fault is planted.
+SOME = 5
 
 
 class PlantedFault(Exception):
@@ -63,14 +67,17 @@ class Place:
 
 
 class SilentInstrument:
-    """Plays nothing."""
+    """Plays nothing, and counts what it was to play of all there are."""
 
     lead_s = 0.0
+    played = 0
 
     def __init__(self) -> None:
         self.closed = False
 
-    def play(self, time_s: float, data: bytes) -> None: ...
+    def play(self, time_s: float, data: bytes) -> None:
+        SilentInstrument.played += 1
+
     def play_now(self, data: bytes) -> None: ...
     def silence(self) -> None: ...
 
@@ -238,8 +245,9 @@ def _play_a_pass(store: Path) -> tuple[int, bool | None]:
         arrangement, CHARACTERS["steady"], np.random.default_rng(0), span=SPAN,
         start_s=clock.now_s() + 3.0,
     ))  # fmt: skip
+    SilentInstrument.played = 0
     one.tell(Command("listen", span=SPAN))
-    time.sleep(0.03)
+    _wait_for_sound(partner)
     ending = threading.Thread(target=one.stop, daemon=True)
     ending.start()
     ending.join(MOST_S)
@@ -248,6 +256,17 @@ def _play_a_pass(store: Path) -> tuple[int, bool | None]:
     counted = takes.failures + keyboard.failures + partner.failures
     counted += accompanist.failures if accompanist else 0
     return sent, None if ending.is_alive() else bool(said or counted)
+
+
+def _wait_for_sound(partner: SecondPiano) -> None:
+    """Until some was played, or its thread failed: a busy machine takes its time to begin."""
+    until_s = time.monotonic() + BEGIN_S
+    while time.monotonic() < until_s:
+        accompanist = partner._accompanist
+        failed = partner.failures + (accompanist.failures if accompanist else 0)
+        if failed or SilentInstrument.played >= SOME:
+            return
+        time.sleep(0.005)
 
 
 def _send_all(driver: OneKeyboard, clock: FastClock, events: list[KeyEvent]) -> int:
