@@ -16,7 +16,7 @@ from practice.snapshot import PassRecord
 #: The newest passes are held whole while they have so many notes together: ten dense minutes.
 WHOLE_NOTES = 6000
 #: So many are held whole however long they are, and so many with their measures.
-LEAST_WHOLE, MEASURED = 5, 40
+LEAST_WHOLE, MEASURED = 5, 24
 
 
 def count_whole(sizes: Sequence[int]) -> int:

@@ -37,6 +37,8 @@ ABANDONED_S = 10.0
 BUSY_S = 5.0
 #: Of a new file: a pass's blobs of two or three thousand bytes waste less of a larger page.
 PAGE_BYTES = 16384
+#: SQLite holds two megabytes of pages unless told; a sitting only ever needs the newest.
+CACHE_KIB = 512
 
 
 class StoreError(UndersongError):
@@ -320,6 +322,7 @@ def _connect(path: Path) -> sqlite3.Connection:
     db.execute("PRAGMA journal_mode = WAL")
     db.execute("PRAGMA synchronous = NORMAL")
     db.execute("PRAGMA foreign_keys = ON")
+    db.execute(f"PRAGMA cache_size = -{CACHE_KIB}")
     return db
 
 

@@ -110,7 +110,7 @@ def _draw_text_anew(
 
 
 # Words and numbers come again and again; sentences are many, and large.
-_draw_word = lru_cache(maxsize=192)(_draw_text_anew)
+_draw_word = lru_cache(maxsize=128)(_draw_text_anew)
 _draw_sentence = lru_cache(maxsize=32)(_draw_text_anew)
 
 
