@@ -179,10 +179,10 @@ def _seat_player(evening: _Evening, sitting: Sitting) -> _Seat:
 def _seat_pianist(evening: _Evening, sitting: Sitting) -> _Seat:
     """Whoever plays on the keyboard, which is remembered for the next time."""
     from practice.ports.port_names import others_of
-    from practice.ports.rtmidi_driver import RtmidiDriver
+    from practice.ports.rtmidi_driver import system_driver
     from practice.settings import save_settings
 
-    driver, settings = RtmidiDriver(), evening.settings
+    driver, settings = system_driver(), evening.settings
     keyboard = sitting.connect(driver, evening.options.input, settings.keyboard)
 
     def leave() -> None:

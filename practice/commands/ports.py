@@ -54,10 +54,10 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     """List the ports."""
     from practice.commands.output import write_json
     from practice.ports.port_names import choose_name
-    from practice.ports.rtmidi_driver import RtmidiDriver
+    from practice.ports.rtmidi_driver import system_driver
     from practice.settings import load_settings
 
-    driver = RtmidiDriver()
+    driver = system_driver()
     apis = driver.list_apis()
     settings, _ = load_settings(find_places(options.data, env.variables).settings)
     inputs = [name for api in apis for name in api.inputs]

@@ -108,10 +108,11 @@ def open_instrument(
         UndersongError: there is no such port, no sound card, or no such SoundFont.
     """
     if port:
-        from practice.ports.rtmidi_driver import RtmidiDriver
+        from practice.ports.rtmidi_driver import system_driver
         from practice.sound.instrument import MidiInstrument
+        from practice.sound.outlet import Outlet
 
-        return MidiInstrument(RtmidiDriver().open_output(port), latency_s)
+        return MidiInstrument(Outlet(system_driver(), port), latency_s)
     from practice.sound.audio_device import check_card
     from practice.sound.sound import BuiltInPiano
 

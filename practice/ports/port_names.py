@@ -73,6 +73,30 @@ def choose_name(
     return next(iter([*same, *real]), None)
 
 
+class PortSeen:
+    """A port that is open, among the names the driver lists.
+
+    Args:
+        name: its own. names: all of them when it was opened. windows: names end in an index.
+    """
+
+    def __init__(self, name: str, names: Sequence[str], windows: bool) -> None:
+        self._name, self._windows = name, windows
+        self._alike = self._count_alike(names)
+
+    def is_there(self, names: Sequence[str]) -> bool:
+        """The very port that is open, not its twin of the same name: where the system numbers
+        them, that carries another number; where it does not, one fewer may be ours."""
+        before, self._alike = self._alike, self._count_alike(names)
+        return self._alike >= max(before, 1)
+
+    def _count_alike(self, names: Sequence[str]) -> int:
+        """Ports that cannot be told from it. Windows numbers all of them anew when one goes."""
+        if not self._windows:
+            return list(names).count(self._name)
+        return sum(_same(name, self._name, True) for name in names)
+
+
 def _match(names: Sequence[str], wanted: str, windows: bool) -> str | None:
     exact = [n for n in names if n == wanted]
     same = [n for n in names if _same(n, wanted, windows)]

@@ -14,7 +14,7 @@ from typing import Any, Protocol
 from engine.errors import UndersongError
 from engine.performance import KeyEvent, is_channel_message
 from practice.clock import Clock
-from practice.ports.port_names import choose_name, normalise_name
+from practice.ports.port_names import PortSeen, choose_name
 from practice.ports.stamps import StampClock
 
 #: How often the list of names is looked at.
@@ -141,7 +141,7 @@ class Keyboard:
         self._port: OpenPort | None = None
         self._inlet: Inlet | None = None
         self._failures_before = self._failed_looks = 0
-        self._alike = 0
+        self._seen = PortSeen("", (), driver.windows)
         self._stop = threading.Event()
         self._lock = threading.Lock()
         self._thread = threading.Thread(target=self._watch, name="keyboard", daemon=True)
@@ -185,7 +185,7 @@ class Keyboard:
         """Look at the names once: notice what came and what went."""
         with self._lock:
             names = self._driver.inputs()
-            if self._port and not self._is_there(names):
+            if self._port and not self._seen.is_there(names):
                 self._leave()
             if not self._port:
                 self._open_one_of(names)
@@ -206,18 +206,6 @@ class Keyboard:
     def _callbacks_failed(self) -> int:
         return self._failures_before + (self._inlet.failures if self._inlet else 0)
 
-    def _is_there(self, names: Sequence[str]) -> bool:
-        """The very port that is open, not its twin of the same name: where the system numbers
-        them, that carries another number; where it does not, one fewer may be ours."""
-        before, self._alike = self._alike, self._count_alike(names, self._name)
-        return self._alike >= max(before, 1)
-
-    def _count_alike(self, names: Sequence[str], name: str) -> int:
-        """Ports that cannot be told from it. Windows numbers all of them anew when one goes."""
-        if not self._driver.windows:
-            return list(names).count(name)
-        return sum(normalise_name(n, True) == normalise_name(name, True) for n in names)
-
     def _open_one_of(self, names: Sequence[str]) -> None:
         remembered = self._name or self._remembered
         name = choose_name(names, self._wanted, remembered, self._driver.windows)
@@ -229,7 +217,7 @@ class Keyboard:
         except PortError:
             return  # it went between looking and opening; the next look will tell
         self._inlet, self._name = inlet, name
-        self._alike = self._count_alike(names, name)
+        self._seen = PortSeen(name, names, self._driver.windows)
         self._changed(PortChange(name, True, self._clock.now_s()))
 
     def _leave(self) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import functools
 import os
 import sys
 import threading
@@ -11,7 +12,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from practice.ports.jack_server import JACK
-from practice.ports.port_names import OWN_CLIENT, choose_name, others_of
+from practice.ports.port_names import OWN_CLIENT, others_of
 from practice.ports.ports import ApiPorts, Callback, OpenOutput, OpenPort, PortError
 
 #: Step of the driver's own times, by API. JACK hands messages over once a period (256 frames at
@@ -34,8 +35,9 @@ class RtmidiDriver:
         self._rtmidi = rtmidi
         self.windows = sys.platform == "win32"
         self._watchers: dict[int, Any] = {}
+        self._out_watchers: dict[int, Any] = {}
         self._problems: dict[int, str] = {}
-        self._lock = threading.Lock()
+        self._lock = threading.RLock()
         self._again_s = time.monotonic() + ABSENT_S
         for api in rtmidi.get_compiled_api():
             self._watch_api(api)
@@ -46,8 +48,7 @@ class RtmidiDriver:
         try:
             with quiet_libraries():
                 client = self._rtmidi.MidiIn(api, name=f"{OWN_CLIENT} watch")
-            # another thread may be going through the old one
-            self._watchers = {**self._watchers, api: client}
+            self._watchers[api] = client
             self._join_server(api, self)
         except OSError as error:
             self._problems[api] = _why_absent(self._rtmidi.get_api_name(api), str(error))
@@ -68,7 +69,8 @@ class RtmidiDriver:
     def server_ended(self) -> None:
         """Its names are listed no longer; it is asked again from now on."""
         api = self._rtmidi.API_UNIX_JACK
-        self._watchers = {a: client for a, client in self._watchers.items() if a != api}
+        self._out_watchers.pop(api, None)
+        self._watchers.pop(api, None)
         self._problems[api] = "the JACK server has ended"
         self._again_s = time.monotonic() + ABSENT_S
 
@@ -79,83 +81,100 @@ class RtmidiDriver:
             self._watch_absent()
             return [name for watcher in self._watchers.values() for name in _names(watcher)]
 
+    def outputs(self) -> list[str]:
+        """Names of all outputs, API by API. Any thread may ask."""
+        with self._lock:
+            JACK.check()
+            self._watch_absent()
+            return [name for api in self._watchers for name in self._output_names(api)]
+
+    def _output_names(self, api: int) -> list[str]:
+        if api not in self._out_watchers:
+            try:
+                with quiet_libraries():
+                    client = self._rtmidi.MidiOut(api, name=f"{OWN_CLIENT} watch out")
+            except OSError:  # it has gone since it was last looked at
+                return []
+            self._out_watchers[api] = client
+            self._join_server(api, self)
+        return _names(self._out_watchers[api])
+
     def list_apis(self) -> list[ApiPorts]:
         """What each API offers, our own ports left out."""
-        JACK.check()
-        found = [self._list_api(api) for api in self._watchers]
-        missing = [
-            ApiPorts(self._api_name(api), self._rtmidi.get_api_display_name(api), problem=why)
-            for api, why in self._problems.items()
-        ]
-        return [*found, *missing]
+        with self._lock:
+            JACK.check()
+            found = [self._list_api(api) for api in self._watchers]
+            missing = [
+                ApiPorts(self._api_name(api), self._rtmidi.get_api_display_name(api), problem=why)
+                for api, why in self._problems.items()
+            ]
+            return [*found, *missing]
 
     def _api_name(self, api: int) -> str:
         return str(self._rtmidi.get_api_name(api))
 
     def _list_api(self, api: int) -> ApiPorts:
-        out = self._rtmidi.MidiOut(api, name=f"{OWN_CLIENT} list")
-        try:
-            outputs = tuple(others_of(_names(out)))
-        finally:
-            out.delete()
+        outputs = tuple(others_of(self._output_names(api)))
         inputs = tuple(others_of(_names(self._watchers[api])))
         title = self._rtmidi.get_api_display_name(api)
         return ApiPorts(self._api_name(api), title, inputs, outputs)
 
     def grain_s(self, name: str) -> float:
         """The step of an input's own times, by its API."""
-        return GRAIN_S.get(self._api_name(self._api_with(name)), 0.001)
+        with self._lock:
+            api = _api_with(name, {a: _names(w) for a, w in self._watchers.items()})
+        return GRAIN_S.get(self._api_name(api), 0.001)
 
     def open_input(self, name: str, callback: Callback) -> OpenPort:
-        """Open an input by its name as listed.
-
-        Every kind of message is taken: a driver that leaves some out loses their share of the
-        deltas. The inlet drops what is no key or pedal.
-        """
-        JACK.check()
-        api = self._api_with(name)
-        port = self._rtmidi.MidiIn(api, name=OWN_CLIENT)
-        try:
+        """Open an input by its name as listed."""
+        with self._lock:
+            JACK.check()
+            api = _api_with(name, {a: _names(w) for a, w in self._watchers.items()})
+            port = self._rtmidi.MidiIn(api, name=OWN_CLIENT)
+            # Every kind of message is taken: a driver that leaves some out loses their share of
+            # the deltas. The inlet drops what is no key or pedal.
             port.ignore_types(sysex=False, timing=False, active_sense=False)
             port.set_callback(callback)
-            port.open_port(_names(port).index(name), name="keyboard")
-        except (OSError, ValueError) as error:
-            port.delete()
-            raise PortError("cannot be opened", name, "is another program using it?") from error
-        opened = _RtmidiInput(port)
-        self._join_server(api, opened)
-        return opened
+            _open(port, name, "keyboard")
+            opened = _RtmidiInput(port)
+            self._join_server(api, opened)
+            return opened
 
-    def open_output(self, wanted: str) -> OpenOutput:
-        """Open an output by a part of its name.
+    def open_output(self, name: str) -> OpenOutput:
+        """Open an output by its name as listed.
 
         Raises:
-            PortError: there is none, or it cannot be opened.
+            PortError: it is not there, or cannot be opened.
         """
-        JACK.check()
-        for api in self._watchers:
+        with self._lock:
+            JACK.check()
+            api = _api_with(name, {a: self._output_names(a) for a in self._watchers})
             port = self._rtmidi.MidiOut(api, name=OWN_CLIENT)
-            name = choose_name(_names(port), wanted, windows=self.windows)
-            if name is not None:
-                opened = self._open_output(port, name)
-                self._join_server(api, opened)
-                return opened
-            port.delete()
-        raise PortError("no such MIDI output", wanted, "see: undersong ports")
+            _open(port, name, "out")
+            opened = _RtmidiOutput(port)
+            self._join_server(api, opened)
+            return opened
 
-    def _open_output(self, port: Any, name: str) -> _RtmidiOutput:
-        try:
-            port.open_port(_names(port).index(name), name="out")
-        except (OSError, ValueError) as error:
-            port.delete()
-            raise PortError("cannot be opened", name, "is another program using it?") from error
-        return _RtmidiOutput(port)
 
-    def _api_with(self, name: str) -> int:
-        for api, watcher in self._watchers.items():
-            if name in _names(watcher):
-                return api
-        raise PortError("no such MIDI input", name, "see: undersong ports")
+@functools.cache
+def system_driver() -> RtmidiDriver:
+    """The one of this program: two would let go of a JACK server's clients behind each other."""
+    return RtmidiDriver()
+
+
+def _api_with(name: str, listed: Mapping[int, list[str]]) -> int:
+    for api, names in listed.items():
+        if name in names:
+            return api
+    raise PortError("no such MIDI port", name, "see: undersong ports")
+
+
+def _open(port: Any, name: str, own_name: str) -> None:
+    try:
+        port.open_port(_names(port).index(name), name=own_name)
+    except (OSError, ValueError) as error:
+        port.delete()
+        raise PortError("cannot be opened", name, "is another program using it?") from error
 
 
 class _RtmidiInput:

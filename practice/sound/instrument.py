@@ -10,11 +10,8 @@ import threading
 import weakref
 from typing import Protocol
 
-from engine.performance import DAMPER, PEDALS, SOFT, SOSTENUTO
 from practice.ports.ports import OpenOutput
-
-#: Controllers by the MIDI 1.0 specification.
-ALL_SOUND_OFF, ALL_NOTES_OFF = 120, 123
+from practice.sound.sounding import Sounding
 
 
 class Instrument(Protocol):
@@ -22,9 +19,13 @@ class Instrument(Protocol):
 
     Attributes:
         lead_s: a message must be handed over this long before it is to be heard.
+        problem: why nothing is heard now, "" where it should be.
     """
 
     lead_s: float
+
+    @property
+    def problem(self) -> str: ...  # noqa: D102
 
     def play(self, time_s: float, data: bytes) -> None:
         """Sound a message at `time_s`; at once where that is past."""
@@ -43,42 +44,11 @@ class Instrument(Protocol):
         ...
 
 
-class Sounding:
-    """Which keys and pedals a stream of messages has left down."""
+class Output(OpenOutput, Protocol):
+    """An output that says why nothing is heard from it, "" where it should be."""
 
-    def __init__(self) -> None:
-        self.keys: set[tuple[int, int]] = set()
-        self.pedals: set[tuple[int, int]] = set()
-        self.channels: set[int] = set()
-
-    def hear(self, data: bytes) -> None:
-        """Take note of one message."""
-        if len(data) < 3:
-            return
-        kind, channel = data[0] & 0xF0, data[0] & 0x0F
-        self.channels.add(channel)
-        if kind == 0x90 and data[2] > 0:
-            self.keys.add((channel, data[1]))
-        elif kind in (0x80, 0x90):
-            self.keys.discard((channel, data[1]))
-        elif kind == 0xB0 and data[1] in PEDALS:
-            change = self.pedals.add if data[2] else self.pedals.discard
-            change((channel, data[1]))
-
-    def endings(self) -> list[bytes]:
-        """Messages that end all of it.
-
-        Each note has its own note-off, for a receiver may ignore "all notes off" (MIDI 1.0);
-        pedals come up first, and "all sound off" ends what still rings.
-        """
-        out = [bytes([0xB0 | c, pedal, 0]) for c in sorted(self.channels) for pedal in _LIFTED]
-        out += [bytes([0x80 | c, key, 64]) for c, key in sorted(self.keys)]
-        for channel in sorted(self.channels):
-            out += [bytes([0xB0 | channel, n, 0]) for n in (ALL_NOTES_OFF, ALL_SOUND_OFF)]
-        return out
-
-
-_LIFTED = (DAMPER, SOSTENUTO, SOFT)
+    @property
+    def problem(self) -> str: ...  # noqa: D102
 
 
 class MidiInstrument:
@@ -89,13 +59,18 @@ class MidiInstrument:
         output_latency_s: from there to the ear, as the user found it.
     """
 
-    def __init__(self, port: OpenOutput, output_latency_s: float = 0.0) -> None:
+    def __init__(self, port: Output, output_latency_s: float = 0.0) -> None:
         self.lead_s = output_latency_s
         self._port = port
         self._lock = threading.Lock()
         self._sounding = Sounding()
         self._open = True
         close_at_exit(self)
+
+    @property
+    def problem(self) -> str:
+        """Why nothing is heard, as the output says it."""
+        return self._port.problem
 
     def play(self, time_s: float, data: bytes) -> None:
         """Send it: whoever schedules waits for the moment itself."""

@@ -102,8 +102,7 @@ class SecondPiano:
         self._accompanist: Accompanist | None = None
         self._following: _Following | None = None
         self._drill: Drill | None = None
-        #: Why there is no sound, "" where there is.
-        self.problem = ""
+        self._problem = ""
         #: Set once the instrument is open, or cannot be.
         self.ready = threading.Event()
         #: Words that could not be acted on; should stay 0.
@@ -113,6 +112,11 @@ class SecondPiano:
         self._thread.start()
 
     # from any thread
+
+    @property
+    def problem(self) -> str:
+        """Why there is no sound, "" where there is."""
+        return self._problem or (self._instrument.problem if self._instrument else "")
 
     def hear(self, event: KeyEvent) -> None:
         """What the player plays, on the driver's thread, at once."""
@@ -151,7 +155,7 @@ class SecondPiano:
             self._instrument = self._open_instrument()
             self._accompanist = Accompanist(self._instrument, self._clock)
         except UndersongError as error:
-            self.problem = str(error)
+            self._problem = str(error)
         except Exception as error:
             self._fail(error)
         self.ready.set()
@@ -159,7 +163,7 @@ class SecondPiano:
     def _fail(self, error: Exception) -> None:
         self.failures += 1
         self._hush()
-        self.problem = f"the second piano failed ({type(error).__name__}: {error})"
+        self._problem = f"the second piano failed ({type(error).__name__}: {error})"
 
     def _begin(self, pulse: PulseBegan) -> None:
         if not (self._settings.click or self._plays_other_hand):

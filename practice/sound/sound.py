@@ -113,6 +113,11 @@ class BuiltInPiano:
         close_at_exit(self)
 
     @property
+    def problem(self) -> str:
+        """None that it could know of: a card that is gone takes blocks as before."""
+        return ""
+
+    @property
     def gaps(self) -> int:
         """Times the card ran dry or a block could not be made; should stay 0."""
         return self._device.gaps + self._device.failures

@@ -24,7 +24,7 @@ from practice.listen.session import Session
 from practice.player import CHARACTERS, perform
 from practice.snapshot import Command, PassRecord
 from practice.sound.again import play_again
-from practice.sound.instrument import Sounding
+from practice.sound.sounding import Sounding
 
 SPAN = Span(2, 3)
 

@@ -20,7 +20,8 @@ from engine.arrangement import Span
 from engine.performance import KeyEvent
 from engine.read import read_arrangement
 from practice.sound.page import PageChoice, play_page
-from tests.practice.jack_server import fairly, running_server, why_not
+from tests.practice.jack_server import fairly, running_server, server_environment, why_not
+from tests.waiting import wait_for
 
 ROOT = Path(__file__).resolve().parents[2]
 RECEIVER = """
@@ -64,6 +65,11 @@ class Receiver:
             line = self._lines.readline()
             assert line, "the receiver has ended"
             self._got.append(bytes.fromhex(line))
+
+    def pull(self) -> None:
+        """Be gone from one moment to the next."""
+        self._process.kill()
+        self._process.wait(20)
 
     def close(self) -> list[bytes]:
         """What came in."""
@@ -135,3 +141,40 @@ def test_ended_in_mid_note_nothing_sounds_on(
     assert any(d[0] & 0xF0 == 0x90 for d in got)
     assert not keys_left_down(got)
     assert bytes([0xB0, 123, 0]) in got
+
+
+def test_the_cable_of_the_output_is_pulled_and_then_the_server_ends(
+    exercises: Path, tmp_path: Path
+) -> None:
+    if missing := why_not():
+        pytest.skip(missing)
+    own = server_environment("outlet")
+    told = tmp_path / "said.txt"
+    command = ["play", str(exercises / "brine-pump.musicxml"), "--player", "demo", "--out", "grand"]
+    command += ["--pulse", "strict", "--no-window", "--data", str(tmp_path)]
+
+    def times_told() -> int:
+        return told.read_text("utf-8").count("no sound: grand:strings is unplugged")
+
+    with told.open("w") as out:
+        with running_server(env=own):
+            receiver = Receiver(own)
+            program = subprocess.Popen(
+                [sys.executable, "-m", "practice.cli", *command],
+                env={**os.environ, **own}, cwd=ROOT, stdout=out, stderr=subprocess.STDOUT,
+            )  # fmt: skip
+            receiver.wait_for_a_note()
+            receiver.pull()
+            wait_for(lambda: times_told() == 1)
+            receiver = Receiver(own)
+            receiver.wait_for_a_note()
+        receiver.pull()
+        wait_for(lambda: times_told() == 2)
+        with running_server(env=own):
+            receiver = Receiver(own)
+            receiver.wait_for_a_note()
+            program.send_signal(signal.SIGINT)
+            assert program.wait(30) == 0, told.read_text("utf-8")
+            got = receiver.close()
+    assert times_told() == 2
+    assert not keys_left_down(got)

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import io
 import math
-import threading
-from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -34,16 +32,16 @@ from practice.listen.listen import Listener
 from practice.listen.listening import BREATH_S
 from practice.player import CHARACTERS, perform
 from practice.snapshot import Command
-from practice.sound.instrument import Sounding
 from practice.sound.partner import PartnerSettings, SecondPiano
+from practice.sound.sounding import Sounding
 from practice.store.importing import judge_kept
 from practice.store.kept import TakeStart
 from practice.store.recording import read_recording
 from practice.store.store import Store
+from tests.waiting import wait_for
 
 NOW = datetime(2026, 5, 1, 9, 30, tzinfo=UTC)
 SPAN = Span(2, 4)
-GENEROUS_S = 60.0
 
 
 @pytest.fixture(scope="module")
@@ -92,6 +90,7 @@ class Written:
     """An instrument that writes down what it is told."""
 
     lead_s = 0.0
+    problem = ""
 
     def __init__(self) -> None:
         self.told: list[tuple[float, bytes]] = []
@@ -109,14 +108,6 @@ class Written:
 
     def close(self) -> None:
         self.silence()
-
-
-def wait_for(condition: Callable[[], bool]) -> None:
-    for _ in range(int(GENEROUS_S / 0.01)):
-        if condition():
-            return
-        threading.Event().wait(0.01)
-    raise AssertionError("never came")
 
 
 def as_numbers(events: list[KeyEvent], from_s: float) -> list[tuple[int, int, int, int]]:

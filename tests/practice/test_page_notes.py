@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import time
 import tomllib
 from datetime import UTC, datetime
 
@@ -21,6 +20,7 @@ from practice.player import CHARACTERS, perform
 from practice.report.fingering_text import put_finger, with_finger
 from practice.report.proof_book import ProofBook
 from practice.snapshot import Command
+from tests.waiting import wait_for
 
 SPAN = Span(2, 4)
 SIDECAR = (
@@ -47,13 +47,6 @@ def sit(score, book_path):
     sitting = Sitting(setting, None, book_path=book_path)
     sitting.start()
     return sitting, clock, arrangement
-
-
-def wait_for(done):
-    give_up = time.monotonic() + 20
-    while not done():
-        assert time.monotonic() < give_up, "it did not happen"
-        time.sleep(0.01)
 
 
 def play_with_a_slip(sitting, clock, arrangement):

@@ -27,15 +27,18 @@ from practice.listen.happenings import (
 )
 from practice.snapshot import Command
 from practice.sound.accompany import Accompanist
-from practice.sound.instrument import MidiInstrument, Sounding
+from practice.sound.instrument import MidiInstrument
 from practice.sound.page import PageChoice, play_page
 from practice.sound.partner import PartnerSettings, SecondPiano, list_pulse
+from practice.sound.sounding import Sounding
+from tests.waiting import wait_for
 
 
 class Written:
     """An instrument that writes down what it is told, and when."""
 
     lead_s = 0.0
+    problem = ""
 
     def __init__(self) -> None:
         self.told: list[tuple[float, float, bytes]] = []
@@ -64,15 +67,6 @@ def pump(exercises: Path) -> Arrangement:
     return read_arrangement(exercises / "brine-pump.musicxml")
 
 
-def wait_for(what: object, seconds: float = 5.0) -> bool:
-    end = time.monotonic() + seconds
-    while not what():  # type: ignore[operator]
-        if time.monotonic() > end:
-            return False
-        time.sleep(0.005)
-    return True
-
-
 def settle(partner: SecondPiano, clock: ManualClock, to_s: float) -> None:
     """Have the partner act on all it was told; move the clock; have all that is due by then played.
 
@@ -84,7 +78,7 @@ def settle(partner: SecondPiano, clock: ManualClock, to_s: float) -> None:
     clock.move_to(to_s)
     accompanist = partner._accompanist
     assert accompanist is not None
-    assert wait_for(lambda: accompanist.due_s > to_s, 20.0)
+    wait_for(lambda: accompanist.due_s > to_s)
 
 
 def pulse_at(start_s: float, span: Span, hands: str | None = "left") -> PulseBegan:
@@ -165,11 +159,11 @@ def test_listening_plays_the_page_and_hush_silences_it(pump: Arrangement) -> Non
     instrument, clock = Written(), SystemClock()
     partner = SecondPiano(pump, lambda: instrument, clock, PartnerSettings(hand_channel=1))
     partner.notice(Asked(Command("listen", span=Span(0, 5), hands="both", rate=3.0)))
-    assert wait_for(lambda: len(instrument.told) > 10)
+    wait_for(lambda: len(instrument.told) > 10)
     assert all(d[0] & 0x0F == 1 for _, _, d in instrument.told)
     before = instrument.silenced
     partner.notice(Asked(Command("hush")))
-    assert wait_for(lambda: instrument.silenced > before)
+    wait_for(lambda: instrument.silenced > before)
     count = len(instrument.told)
     time.sleep(0.3)
     assert len(instrument.told) == count
@@ -212,6 +206,8 @@ def test_without_sound_the_reason_is_told_and_nothing_else_happens(pump: Arrange
 
 class Port:
     """A MIDI output that may be lost."""
+
+    problem = ""
 
     def __init__(self, lost_after: int = 10**9) -> None:
         self.sent: list[bytes] = []
@@ -264,10 +260,10 @@ def test_taking_back_keeps_the_endings_of_what_has_begun() -> None:
     accompanist = Accompanist(instrument, clock)
     accompanist.add([(0.0, b"\x90\x3c\x40"), (0.15, b"\x80\x3c\x40")], "hand")
     accompanist.add([(0.2, b"\x90\x40\x40"), (0.3, b"\x80\x40\x40")], "hand")
-    assert wait_for(lambda: len(instrument.told) == 1, 20.0)
+    wait_for(lambda: len(instrument.told) == 1)
     accompanist.take_back("hand")
     clock.move_to(1.0)
-    assert wait_for(lambda: accompanist.due_s > 1.0, 20.0)
+    wait_for(lambda: accompanist.due_s > 1.0)
     assert [d for _, _, d in instrument.told] == [b"\x90\x3c\x40", b"\x80\x3c\x40"]
     accompanist.close()
 
@@ -278,7 +274,7 @@ def test_order_is_kept_among_messages_of_one_moment() -> None:
     at = clock.now_s() + 0.05
     messages = [bytes([0x90, 40 + k, 50]) for k in range(30)]
     accompanist.add([(at, data) for data in messages])
-    assert wait_for(lambda: len(instrument.told) == 30)
+    wait_for(lambda: len(instrument.told) == 30)
     assert [d for _, _, d in instrument.told] == messages
     accompanist.close()
     assert not [t for t in threading.enumerate() if t.name == "accompanist" and t.is_alive()]

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import math
-import threading
-from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -28,9 +26,9 @@ from practice.listen.session import Session
 from practice.player import CHARACTERS, perform
 from practice.snapshot import Command
 from practice.sound.partner import PartnerSettings, SecondPiano
+from tests.waiting import wait_for
 
 SPAN = Span(2, 4)
-PATIENCE_S = 20.0
 #: The damper comes up so long after the last key.
 RINGING_S = 0.4
 
@@ -65,6 +63,7 @@ class Written:
     """An instrument that writes down what it is told."""
 
     lead_s = 0.0
+    problem = ""
 
     def __init__(self) -> None:
         self.told: list[tuple[float, bytes]] = []
@@ -80,14 +79,6 @@ class Written:
 
     def close(self) -> None:
         pass
-
-
-def wait_for(condition: Callable[[], bool]) -> None:
-    for _ in range(int(PATIENCE_S / 0.01)):
-        if condition():
-            return
-        threading.Event().wait(0.01)
-    raise AssertionError("never came")
 
 
 def hear_out(page: Arrangement, events: list[KeyEvent]) -> tuple[Session, Asked]:

@@ -70,6 +70,7 @@ class SilentInstrument:
     """Plays nothing, and counts what it was to play of all there are."""
 
     lead_s = 0.0
+    problem = ""
     played = 0
 
     def __init__(self) -> None:

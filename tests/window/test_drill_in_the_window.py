@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import json
-import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -33,6 +32,7 @@ from practice.player import CHARACTERS, perform
 from practice.ports.ports import PortChange
 from practice.snapshot import Command
 from practice.window.screen import Screen
+from tests.waiting import wait_for
 
 SPAN, OTHER = Span(2, 3), Span(6, 7)
 NOON = datetime(2026, 5, 1, 12, tzinfo=UTC)
@@ -51,14 +51,6 @@ def pump(path: Path) -> Arrangement:
 @pytest.fixture
 def places(tmp_path: Path) -> Places:
     return find_places(str(tmp_path), {})
-
-
-def wait_for(done: Callable[[], bool], step: Callable[[], object] = lambda: None) -> None:
-    give_up = time.monotonic() + 40
-    while not done():
-        assert time.monotonic() < give_up, "it did not happen"
-        step()
-        time.sleep(0.005)
 
 
 class AtTheKeys:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -30,6 +30,7 @@ from practice.window.ops import Words
 from practice.window.overlays import compose_overlay
 from practice.window.theme import THEMES
 from practice.window.view import View
+from tests.waiting import wait_for
 from tests.window.staging import read_exercise
 
 SPAN, PLAYED = Span(0, 1), Span(4, 6)
@@ -69,14 +70,6 @@ def shelf(page: Arrangement, tmp_path_factory: pytest.TempPathFactory) -> TakeSh
 @pytest.fixture
 def told() -> list[Command]:
     return []
-
-
-def wait_for(condition: Callable[[], bool]) -> None:
-    for _ in range(int(GENEROUS_S / 0.01)):
-        if condition():
-            return
-        threading.Event().wait(0.01)
-    raise AssertionError("never came")
 
 
 class Desk:
