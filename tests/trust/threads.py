@@ -40,8 +40,9 @@ SPAN = Span(2, 4)
 SPEED = 150.0
 #: A sitting that has not ended by then hangs.
 MOST_S = 20.0
-#: So long it is waited for the page to sound; now and then it comes too late to be played at all.
-BEGIN_S = 1.0
+#: So long the partner has at first to get the page ready; if it comes too late to be played at all,
+#: for time runs fast here, it is asked again with twice as much.
+READY_S = 0.1
 #: Messages of the page heard: more than the call at which a fault is planted.
 SOME = 5
 
@@ -247,8 +248,7 @@ def _play_a_pass(store: Path) -> tuple[int, bool | None]:
         start_s=clock.now_s() + 3.0,
     ))  # fmt: skip
     SilentInstrument.played = 0
-    one.tell(Command("listen", span=SPAN))
-    _wait_for_sound(partner)
+    _listen(one, partner, clock)
     ending = threading.Thread(target=one.stop, daemon=True)
     ending.start()
     ending.join(MOST_S)
@@ -259,15 +259,20 @@ def _play_a_pass(store: Path) -> tuple[int, bool | None]:
     return sent, None if ending.is_alive() else bool(said or counted)
 
 
-def _wait_for_sound(partner: SecondPiano) -> None:
-    """Until some was played, or its thread failed: a busy machine takes its time to begin."""
-    until_s = time.monotonic() + BEGIN_S
-    while time.monotonic() < until_s:
-        accompanist = partner._accompanist
-        failed = partner.failures + (accompanist.failures if accompanist else 0)
-        if failed or SilentInstrument.played >= SOME:
-            return
-        time.sleep(0.005)
+def _listen(one: Sitting, partner: SecondPiano, clock: FastClock) -> None:
+    """Have the page played until some of it was, or the thread that plays has failed."""
+    ready_s, give_up_s = READY_S, time.monotonic() + MOST_S
+    while time.monotonic() < give_up_s:
+        start_s = clock.now_s() + ready_s * SPEED
+        one.tell(Command("listen", span=SPAN, extra={"start_s": start_s}))
+        again_s = time.monotonic() + 2 * ready_s
+        while time.monotonic() < again_s:
+            accompanist = partner._accompanist
+            failed = partner.failures + (accompanist.failures if accompanist else 0)
+            if failed or SilentInstrument.played >= SOME:
+                return
+            time.sleep(0.005)
+        ready_s *= 2
 
 
 def _send_all(driver: OneKeyboard, clock: FastClock, events: list[KeyEvent]) -> int:
