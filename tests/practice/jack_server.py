@@ -33,13 +33,14 @@ def server_environment(kind="undersong"):
 @contextlib.contextmanager
 def running_server(period_frames=1024, env=None):
     """Start a server; yields the environment for programs that are to use it."""
-    _clear_dead_servers()
     env = dict(env or server_environment())
     name = env["JACK_DEFAULT_SERVER"]
     command = ["jackd", "-n", name, "-r", "-d", "dummy", "-r", "48000", "-p", str(period_frames)]
     with tempfile.NamedTemporaryFile(suffix=".log") as log:
         env["JACK_TEST_LOG"] = log.name
-        server = subprocess.Popen(command, stdout=log, stderr=subprocess.STDOUT)
+        with _one_at_a_time():
+            _clear_dead_servers()
+            server = subprocess.Popen(command, stdout=log, stderr=subprocess.STDOUT)
         try:
             _wait_until_up(env)
             yield env
@@ -70,6 +71,16 @@ def fairly(jack, attempt):
         else:
             return
     pytest.skip("the machine is too busy: in three tries the JACK server skipped a program")
+
+
+@contextlib.contextmanager
+def _one_at_a_time():
+    """Of tests in several processes: one would clear away what another has just begun."""
+    import fcntl  # not on Windows, where these tests are skipped
+
+    with open(Path(tempfile.gettempdir()) / "undersong-jack.lock", "w", encoding="utf-8") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
 
 
 def _clear_dead_servers():
