@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import threading
+import time
 from collections.abc import Callable
 from typing import Any
 
@@ -19,15 +20,17 @@ from engine.errors import UndersongError
 from practice.clock import Clock
 from practice.ports.rtmidi_driver import quiet_libraries
 from practice.sound.audio_clock import AudioClock
+from practice.sound.mixer_channels import CHANNELS, WASH_S, MixerChannels
 
 #: Asked for with a number of frames; gives int16 of shape (frames, 2).
 Fill = Callable[[int], npt.NDArray[np.int16]]
-CHANNELS = 2
+STEREO = 2
+_FRAME_BYTES = 2 * STEREO
 _LOOK_S = 0.001
 #: While one block follows the other the channel is for a moment between them and looks idle.
 _CHANGING_S, _LOOKS = 0.0005, 12
-#: Channels taken by turns (all that a mixer has at first), and how long one left is not touched.
-_TURNS, _LEFT_S = 8, 2.0
+#: What still plays when no more is fed is over by then.
+_LAST_S = 0.1
 
 
 class AudioDevice:
@@ -59,12 +62,13 @@ class AudioDevice:
         self._waiting: Any = None
         try:
             with quiet_libraries():
-                pygame.mixer.init(rate_hz, -16, CHANNELS, block, allowedchanges=0)
+                pygame.mixer.init(rate_hz, -16, STEREO, block, allowedchanges=0)
         except pygame.error as error:
             raise _no_sound(error) from error
-        self._channels = [pygame.mixer.Channel(k) for k in range(_TURNS)]
-        self._turn = 0
-        self._left_s = [-_LEFT_S] * _TURNS
+        pygame.mixer.set_num_channels(CHANNELS)
+        silence = pygame.mixer.Sound(buffer=bytes(round(WASH_S * rate_hz) * _FRAME_BYTES))
+        channels = [pygame.mixer.Channel(k) for k in range(CHANNELS)]
+        self._channels = MixerChannels(channels, silence)
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._feed, name="sound", daemon=True)
         self._thread.start()
@@ -76,6 +80,8 @@ class AudioDevice:
         self._stop.set()
         self._thread.join(1.0)
         if pygame.mixer.get_init():
+            # an end that the mixer's thread comes to while the mixer goes finds nothing there
+            time.sleep(_LAST_S)
             pygame.mixer.quit()
 
     def _feed(self) -> None:
@@ -100,7 +106,7 @@ class AudioDevice:
 
     @property
     def _channel(self) -> Any:
-        return self._channels[self._turn]
+        return self._channels.current
 
     def _take_turn(self) -> None:
         """The block that waited has begun, or the card ran dry: hand over the next."""
@@ -126,16 +132,10 @@ class AudioDevice:
     def _wake(self) -> bool:
         """A block was queued just as the one before it ended, and nothing would ever start it.
 
-        Another channel plays it. Where the end of the old one is only waiting for the interpreter,
-        the mixer is about to take what it saw in the queue without looking again: to empty that
-        queue would end the program. So nobody touches it until it is long over.
+        Another channel plays it.
         """
-        now_s = self._clock.now_s()
-        following = (self._turn + 1) % _TURNS
-        if now_s < self._left_s[following] + _LEFT_S:
+        if not self._channels.change(self._clock.now_s()):
             return False
-        self._left_s[self._turn] = now_s
-        self._turn = following
         self._ran_dry()
         self._channel.play(self._waiting)
         return True
@@ -152,7 +152,7 @@ class AudioDevice:
             data = self._fill(self._block).tobytes()
         except Exception:
             self.failures += 1
-            data = bytes(self._block * 2 * CHANNELS)
+            data = bytes(self._block * _FRAME_BYTES)
         return pygame.mixer.Sound(buffer=data)
 
 

@@ -13,6 +13,15 @@ from practice.sound.audio_clock import AudioClock
 from practice.sound.audio_device import AudioDevice
 
 
+@pytest.fixture(autouse=True)
+def no_card(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The mixer's channels are the test's own."""
+    monkeypatch.setattr(pygame.mixer, "init", lambda *_a, **_k: None)
+    monkeypatch.setattr(pygame.mixer, "get_init", lambda: None)
+    monkeypatch.setattr(pygame.mixer, "set_num_channels", lambda _n: None)
+    monkeypatch.setattr(pygame.mixer, "Sound", lambda buffer: buffer)
+
+
 class StuckChannel:
     """Plays at once what it is told to; the third block queued in the first stays in it."""
 
@@ -49,10 +58,7 @@ def test_a_stuck_queue_is_woken_and_nothing_is_lost(monkeypatch: pytest.MonkeyPa
         made.append(StuckChannel(number))
         return made[-1]
 
-    monkeypatch.setattr(pygame.mixer, "init", lambda *_a, **_k: None)
-    monkeypatch.setattr(pygame.mixer, "get_init", lambda: None)
     monkeypatch.setattr(pygame.mixer, "Channel", channel)
-    monkeypatch.setattr(pygame.mixer, "Sound", lambda buffer: buffer)
     numbers = iter(range(1, 10_000))
 
     def fill(frames: int) -> np.ndarray:
@@ -68,31 +74,6 @@ def test_a_stuck_queue_is_woken_and_nothing_is_lost(monkeypatch: pytest.MonkeyPa
     assert made[0].queued is not None
     assert device.gaps == 1
     assert device.failures == 0
-
-
-def test_a_channel_that_was_left_is_not_touched_until_its_end_is_long_over(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    """Each channel is stuck with what it was given; the clock moves by hand."""
-    made: list[IdleChannel] = []
-    clock = ManualClock()
-    monkeypatch.setattr(pygame.mixer, "init", lambda *_a, **_k: None)
-    monkeypatch.setattr(pygame.mixer, "get_init", lambda: None)
-    monkeypatch.setattr(pygame.mixer, "Channel", lambda _n: made.append(NeverBusy()) or made[-1])
-    monkeypatch.setattr(pygame.mixer, "Sound", lambda buffer: buffer)
-    monkeypatch.setattr(AudioDevice, "_feed", lambda _self: None)  # fed by hand
-    device = AudioDevice(
-        lambda n: np.zeros((n, 2), np.int16), AudioClock(44_100), clock, 44_100, 64
-    )
-    for channel in made:
-        channel.queued = object()
-    woken = [device._feed_once() for _ in range(len(made) + 2)]
-    assert woken == [True] * (len(made) - 1) + [False] * 3
-    assert device._turn == len(made) - 1
-    clock.move_to(2.5)
-    assert device._feed_once()
-    assert device._turn == 0
-    device.close()
 
 
 class ChangingChannel(StuckChannel):
@@ -112,12 +93,9 @@ class ChangingChannel(StuckChannel):
 
 def test_between_two_blocks_is_no_gap(monkeypatch: pytest.MonkeyPatch) -> None:
     made: list[ChangingChannel] = []
-    monkeypatch.setattr(pygame.mixer, "init", lambda *_a, **_k: None)
-    monkeypatch.setattr(pygame.mixer, "get_init", lambda: None)
     monkeypatch.setattr(
         pygame.mixer, "Channel", lambda n: made.append(ChangingChannel(n)) or made[-1]
     )
-    monkeypatch.setattr(pygame.mixer, "Sound", lambda buffer: buffer)
     card = AudioClock(44_100)
     device = AudioDevice(lambda n: np.zeros((n, 2), np.int16), card, SystemClock(), 44_100, 64)
     end = time.monotonic() + 5
@@ -151,16 +129,6 @@ class IdleChannel:
         self.playing, self.queued = self.queued, None
 
 
-class NeverBusy(IdleChannel):
-    """Idle whatever it is given, with a block that stays in the queue."""
-
-    def get_busy(self) -> bool:
-        return False
-
-    def play(self, sound: object) -> None:
-        self.playing = sound
-
-
 def test_a_block_given_to_an_idle_card_is_not_taken_before_the_card_asks(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
@@ -169,10 +137,7 @@ def test_a_block_given_to_an_idle_card_is_not_taken_before_the_card_asks(
     seen: list[int] = []
     card, channel = AudioClock(44_100), IdleChannel()
     monkeypatch.setattr(card, "hear_taken", lambda _now_s, sample: seen.append(sample))
-    monkeypatch.setattr(pygame.mixer, "init", lambda *_a, **_k: None)
-    monkeypatch.setattr(pygame.mixer, "get_init", lambda: None)
     monkeypatch.setattr(pygame.mixer, "Channel", lambda _n: channel)
-    monkeypatch.setattr(pygame.mixer, "Sound", lambda buffer: buffer)
     monkeypatch.setattr(AudioDevice, "_feed", lambda _self: None)  # fed by hand
     silent = np.zeros((64, 2), np.int16)
     device = AudioDevice(lambda _n: silent, card, ManualClock(), 44_100, 64)
@@ -194,10 +159,7 @@ def test_a_block_given_to_an_idle_card_is_not_taken_before_the_card_asks(
 
 def test_a_fault_in_the_mixer_is_silence_and_counted(monkeypatch: pytest.MonkeyPatch) -> None:
     made: list[StuckChannel] = []
-    monkeypatch.setattr(pygame.mixer, "init", lambda *_a, **_k: None)
-    monkeypatch.setattr(pygame.mixer, "get_init", lambda: None)
     monkeypatch.setattr(pygame.mixer, "Channel", lambda n: made.append(StuckChannel(n)) or made[-1])
-    monkeypatch.setattr(pygame.mixer, "Sound", lambda buffer: buffer)
 
     def fill(_frames: int) -> np.ndarray:
         raise ArithmeticError("a planted fault")
