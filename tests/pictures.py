@@ -7,6 +7,7 @@ compares with, on purpose and after looking.
 
 from __future__ import annotations
 
+import argparse
 import os
 import sys
 from collections.abc import Callable
@@ -445,26 +446,32 @@ def save_all(folder: Path, names: list[str]) -> None:
                 pygame.image.save(seen_by(surface, vision), str(folder / f"{name}-{vision}.png"))
 
 
-def main(args: list[str]) -> int:
+def main() -> int:
     """The command."""
-    if not args:
-        print("python -m tests.pictures DIR [NAME ...] | --assets | --goldens", file=sys.stderr)
-        return 2
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("folder", type=Path, nargs="?", help="where the pictures go")
+    parser.add_argument("names", nargs="*", metavar="NAME", help="of these states only")
+    parser.add_argument("--assets", action="store_true", help="the two of the README")
+    parser.add_argument("--goldens", action="store_true", help="those that a test compares with")
+    options = parser.parse_args()
+    if not (options.folder or options.assets or options.goldens):
+        parser.error("where to? name a folder")
+    if unknown := set(options.names) - set(SHOTS):
+        parser.error(f"no such state: {', '.join(sorted(unknown))}")
     pygame.display.init()
     pygame.display.set_mode((64, 64))
     prepare_fonts()
-    if args == ["--assets"]:
+    if options.assets:
         for name, file in ASSET_FILES.items():
             pygame.image.save(_painted(name), str(ASSETS / file))
-        return 0
-    if args == ["--goldens"]:
+    if options.goldens:
         GOLDENS.mkdir(exist_ok=True)
         for name in GOLDEN_SHOTS:
             pygame.image.save(golden(name), str(GOLDENS / f"{name}.png"))
-        return 0
-    save_all(Path(args[0]), args[1:])
+    if options.folder:
+        save_all(options.folder, options.names)
     return 0
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
+    sys.exit(main())

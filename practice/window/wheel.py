@@ -20,7 +20,7 @@ from practice.window.cells_played import (
     nominal_turns,
     read_cells,
 )
-from practice.window.faces import words
+from practice.window.faces import text_width, words
 from practice.window.ops import Disc, DrawOp, Line, Point, Shape
 from practice.window.parts import Parts
 from practice.window.theme import Theme
@@ -33,6 +33,8 @@ _SOFTEST, _LOUDEST = 10, 110
 _SOFT, _LOUD = 0.34, 0.86
 #: The ring of the just noticeable difference, and of the means that stand over it.
 _RING_IN, _RING_OUT, _MEANS = 0.90, 1.0, 0.95
+#: How wide words in the middle may be, a share of the radius.
+_MIDDLE = 0.85
 
 
 def least_noticeable_ms(interval_ms: float) -> float:
@@ -69,7 +71,7 @@ def compose_wheel(view: View, theme: Theme, parts: Parts) -> list[DrawOp]:
         ops += _noticeable(figure, last, view, theme, centre, radius)
         ops += _notes(last, centre, radius, theme.heard, max(2.2, 0.016 * radius))
         ops += _means(record, figure, last, view, theme, parts, centre, radius)
-        ops += _numbers(record, last, theme, parts, centre)
+        ops += _numbers(record, last, theme, parts, centre, radius)
     else:
         small = parts.type.small
         for line, text in enumerate(("not", "played yet") if not shown else ("no whole", "cell")):
@@ -203,7 +205,12 @@ def _shares_bars(one: Span, other: Span) -> bool:
 
 
 def _numbers(
-    record: PassRecord, cells: PlayedCells, theme: Theme, parts: Parts, centre: Point
+    record: PassRecord,
+    cells: PlayedCells,
+    theme: Theme,
+    parts: Parts,
+    centre: Point,
+    radius: float,
 ) -> Iterator[DrawOp]:
     """Standard deviation in the middle, and from how many cells; without one, only these.
 
@@ -220,6 +227,8 @@ def _numbers(
             yield words(x, at, text, small, theme.soft, "serif-italic", "centre")
         return
     base = y + size * 0.36
-    yield words(x, base - size * 1.05, "uneven by", small, theme.soft, align="centre")
     yield words(x, base, f"{value:.0f} ms", size, theme.ink, "bold", "centre")
-    yield words(x, base + small * 1.45, count, small, theme.soft, align="centre")
+    for at, text in ((base - size * 1.05, "uneven by"), (base + small * 1.45, count)):
+        # on a small Wheel it would lie across the notes; the Account says it too
+        if text_width(text, "text", small) <= _MIDDLE * radius:
+            yield words(x, at, text, small, theme.soft, align="centre")

@@ -17,7 +17,7 @@ from engine.findings import Finding, no_estimate
 from engine.performance import PlayedNote
 from practice.window.cells_played import figure_in, nominal_turns, read_cells
 from practice.window.compose import parts_for
-from practice.window.ops import Words
+from practice.window.ops import Disc, Words
 from practice.window.theme import LIGHT
 from practice.window.view import View
 from practice.window.wheel import compose_wheel, least_noticeable_ms, on_wheel, velocity_radius
@@ -121,6 +121,25 @@ def test_the_number_in_the_middle_is_the_accounts_or_none():
     told = _words_of(replace(view, snapshot=replace(view.snapshot, passes=(few,))))
     assert not any(text.endswith(" ms") for text in told)
     assert "too few" in told
+
+
+@pytest.mark.parametrize("size", [(1920, 1080), (1280, 800), (1280, 720)])
+def test_no_words_lie_across_the_notes(size: tuple[int, int]):
+    """The number stands even on a small Wheel; what would not fit beside it is left out."""
+    arrangement = stage().arrangement
+    one = passed(arrangement, Span(4, 24))
+    view = stage().view(waiting(arrangement, Span(4, 24), passes=(one,)), size)
+    drawn = compose_wheel(view, LIGHT, parts_for(view, size))
+    middle = [op for op in drawn if isinstance(op, Words) and op.align == "centre"]
+    middle = [op for op in middle if not op.text.isdigit()]
+    centre = next(op for op in drawn if isinstance(op, Disc) and op.colour == LIGHT.rule)
+    heard = [op for op in drawn if isinstance(op, Disc) and op.colour == LIGHT.heard]
+    inside = min(math.dist((dot.x, dot.y), (centre.x, centre.y)) - dot.radius for dot in heard)
+    assert any(op.text.endswith(" ms") for op in middle)
+    for op in middle:
+        for x in (op.x - op.width / 2, op.x + op.width / 2):
+            # half of the letters' height over the line they stand on
+            assert math.dist((x, op.y - op.size * 0.36), (centre.x, centre.y)) < inside
 
 
 def _words_of(view: View) -> list[str]:
