@@ -29,6 +29,8 @@ _FRAME_BYTES = 2 * STEREO
 _LOOK_S = 0.001
 #: While one block follows the other the channel is for a moment between them and looks idle.
 _CHANGING_S, _LOOKS = 0.0005, 12
+#: A card that has taken nothing for so long has stopped.
+STOPPED_S = 3.0
 #: What still plays when no more is fed is over by then.
 _LAST_S = 0.1
 
@@ -58,6 +60,7 @@ class AudioDevice:
         self.gaps = 0
         self.failures = 0
         self._handed = 0
+        self._fed_s = clock.now_s()
         self._began = False
         self._waiting: Any = None
         try:
@@ -72,6 +75,11 @@ class AudioDevice:
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._feed, name="sound", daemon=True)
         self._thread.start()
+
+    @property
+    def stopped(self) -> bool:
+        """It takes nothing any longer; one that was pulled out may go on taking."""
+        return self._clock.now_s() > self._fed_s + STOPPED_S and not self._stop.is_set()
 
     def close(self) -> None:
         """Stop feeding and let the card go. May be called twice."""
@@ -91,7 +99,9 @@ class AudioDevice:
             except Exception:  # the card may have gone; it may come again
                 self.failures += 1
                 fed = False
-            if not fed:
+            if fed:
+                self._fed_s = self._clock.now_s()
+            else:
                 self._clock.wait(self._stop, _LOOK_S)
 
     def _feed_once(self) -> bool:

@@ -114,8 +114,10 @@ class BuiltInPiano:
 
     @property
     def problem(self) -> str:
-        """None that it could know of: a card that is gone takes blocks as before."""
-        return ""
+        """Why nothing is heard, as far as the card tells."""
+        if not self._device.stopped:
+            return ""
+        return "no sound: the sound card has stopped; what you play is kept"
 
     @property
     def gaps(self) -> int:

@@ -11,6 +11,7 @@ import pytest
 from practice.clock import ManualClock, SystemClock
 from practice.sound.audio_clock import AudioClock
 from practice.sound.audio_device import AudioDevice
+from tests.waiting import wait_for
 
 
 @pytest.fixture(autouse=True)
@@ -109,7 +110,7 @@ def test_between_two_blocks_is_no_gap(monkeypatch: pytest.MonkeyPatch) -> None:
 class IdleChannel:
     """A card that asks for a block when it is told to, and has none at first."""
 
-    def __init__(self) -> None:
+    def __init__(self, _number: int = 0) -> None:
         self.playing: object | None = None
         self.queued: object | None = None
 
@@ -154,6 +155,26 @@ def test_a_block_given_to_an_idle_card_is_not_taken_before_the_card_asks(
     channel.take()
     device._feed_once()
     assert seen == [64, 256]
+    device.close()
+
+
+def test_a_card_that_takes_nothing_has_stopped_until_it_does_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    gone = [True]
+
+    def feed_once(_self: AudioDevice) -> bool:
+        if gone[0]:
+            raise OSError("the card has gone")
+        return True
+
+    monkeypatch.setattr(pygame.mixer, "Channel", IdleChannel)
+    monkeypatch.setattr(AudioDevice, "_feed_once", feed_once)
+    silent = np.zeros((64, 2), np.int16)
+    device = AudioDevice(lambda _n: silent, AudioClock(44_100), ManualClock(), 44_100, 64)
+    wait_for(lambda: device.stopped)  # this clock moves on with each look
+    gone[0] = False
+    wait_for(lambda: not device.stopped)
     device.close()
 
 
