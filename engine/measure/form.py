@@ -138,7 +138,7 @@ def _last_note(heard: Heard, moments: Moments, pedals: Sequence[PedalMove]) -> H
     k = int(np.argmax(table["duration_q"][last]))
     row = int(rows[k])
     note = heard.arrangement.notes[int(last[k])]
-    rates = moments.rate[np.isfinite(moments.rate)][-8:]
+    rates = moments.rate[np.isfinite(moments.rate) & (moments.rate > 0)][-8:]
     rate = float(np.median(rates)) if len(rates) else 1.0
     written = float(table["duration_s"][last[k]]) * rate
     key = float(heard.release_s[row] - heard.onset_s[row])

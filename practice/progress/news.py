@@ -265,8 +265,9 @@ def _costs(progress: Progress) -> Iterator[News]:
     rows = [row for row in rows if row[3] >= LEAST]
     if len(rows) < 2:
         return
-    name, minutes, good, passes = max(rows, key=lambda row: row[1] / max(row[2], 1))
-    rest = [row for row in rows if row[0] != name]
+    most = max(rows, key=lambda row: row[1] / max(row[2], 1))
+    name, minutes, good, passes = most
+    rest = [row for row in rows if row is not most]
     others, other_good = sum(r[1] for r in rest), sum(r[2] for r in rest)
     if other_good and minutes / max(good, 1) > 2 * others / other_good:
         share = minutes / (minutes + others)

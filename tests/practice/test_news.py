@@ -146,6 +146,13 @@ def test_like_changes_are_told_in_one_sentence_and_what_got_worse_first() -> Non
     ]
 
 
+def test_a_dear_section_is_held_against_others_of_its_name_too() -> None:
+    dear = replace(section(1, sums=Sums(3, 9, 1, 3600.0)), name="Verse")
+    cheap = replace(section(2, sums=Sums(3, 9, 9, 60.0)), name="Verse")
+    (one,) = find_news(page(dear, cheap))
+    assert "brought 1 of 10 good passes; 60.0 minutes each" in one.words
+
+
 def test_sections_and_passes_are_counted_once_whatever_was_compared() -> None:
     """Against the days before and against the first ones: one section, and the same passes."""
     lately = claim("better", "4 ms to 2 ms lately")
