@@ -5,6 +5,7 @@ Bars are named by their printed numbers; `@2` means the second time through.
 
 from __future__ import annotations
 
+import contextlib
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -129,7 +130,7 @@ def _find_section(arrangement: Arrangement, text: str) -> Span:
     sections = arrangement.form.sections
     found = [s for s in sections if s.name.casefold() == wanted]
     found = found or [s for s in sections if s.letter.casefold() == wanted]
-    which = int(time) if time.strip().isdigit() else 1
+    which = int(time) if time.strip().isdecimal() else 0 if time.strip() else 1
     if not 1 <= which <= len(found):
         names = ", ".join(dict.fromkeys(s.name for s in sections))
         hint = f"it has: {names}" if names else "none was found in it; name the bars"
@@ -138,13 +139,43 @@ def _find_section(arrangement: Arrangement, text: str) -> Span:
     return Span(section.from_bar, section.to_bar - 1)
 
 
+def type_span(arrangement: Arrangement, span: Span) -> str:
+    """What `find_span` takes for these bars, "5-8" or "5-8@2"; "" for all of them.
+
+    Where numbers do not tell them apart (bars 2, 1 and 2 about a repeat, a bar with no number), it
+    is the fewest bars about them that can be told.
+    """
+    last = len(arrangement.bars) - 1
+    for more in range(last + 1):
+        for left in range(more + 1):
+            wide = Span(max(span.from_bar - left, 0), min(span.to_bar + more - left, last))
+            text = _typed(arrangement, wide)
+            if text is not None:
+                return text
+    return ""
+
+
+def _typed(arrangement: Arrangement, span: Span) -> str | None:
+    if span == whole_span(arrangement):
+        return ""
+    first, last = arrangement.bars[span.from_bar], arrangement.bars[span.to_bar]
+    text = f"{first.number}-{last.number}"
+    for told in (text, f"{text}@{first.time}")[first.time > 1 :]:
+        with contextlib.suppress(SpanError):
+            if find_span(arrangement, bars=told) == span:
+                return told
+    return None
+
+
 def carry_span(old: Arrangement, new: Arrangement, span: Span) -> Span:
     """The bars of the same printed numbers and times in a score read anew, else all of it."""
 
     def find(index: int) -> int | None:
+        # The halves of a bar that a repeat sign splits are printed as one bar: told by their order.
         bar = old.bars[index]
+        before = sum((b.number, b.time) == (bar.number, bar.time) for b in old.bars[:index])
         same = [b.index for b in new.bars if (b.number, b.time) == (bar.number, bar.time)]
-        return same[0] if same else None
+        return same[min(before, len(same) - 1)] if same else None
 
     first, last = find(span.from_bar), find(span.to_bar)
     if span == whole_span(old) or first is None or last is None or first > last:

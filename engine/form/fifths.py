@@ -116,12 +116,6 @@ def places_for(pitch: int, max_alter: int = MAX_ALTER) -> list[int]:
     return list(range(start, high + 1, 12))
 
 
-def nearest_place(pitch: int, centre: float) -> int:
-    """The place that sounds a key and is nearest to `centre` (ties go to the flat side)."""
-    base = 7 * pitch % 12
-    return base + 12 * -int(-(centre - base - 6) // 12)
-
-
 @dataclass(frozen=True, slots=True)
 class Interval:
     """A spelled interval, upwards unless `down`.

@@ -1,4 +1,4 @@
-"""Is it a change? Two passes, two groups of sessions, or a trend: claimed only where it is one.
+"""Is it a change? Two passes or two groups of sessions: claimed only where it is one.
 
 Passes of one session hang together (the same day, the same hands), so that over sessions the
 session is the piece that counts, not the pass. Figures from different instruments are not
@@ -50,7 +50,7 @@ class Change:
     Attributes:
         verdict: better or worse only where the test says so; "no change" where the interval is
             narrow enough to rule out one worth having; "too early to say" otherwise.
-        difference: later minus earlier, with its interval; of a trend, for each session.
+        difference: later minus earlier, with its interval.
         p_value: how often chance alone would do as much; None where no test was made.
         superiority: share of pairs in which the later is better (0.5: no difference).
         test: the test, by name. words: one sentence.
@@ -122,25 +122,6 @@ def compare_sessions(
     return _unclaimed(difference, worth, p, wins, test)
 
 
-def find_trend(sessions: Sequence[Session], better: Better, worth: float = 0.0) -> Change:
-    """A trend over sessions in order of time, by Kendall's rank test with the Theil-Sen slope.
-
-    p by permutation of the order (fixed seed). Interval of the slope by the ranks of the pairwise
-    slopes (Sen 1968, J Am Stat Assoc 63:1379-89). `worth` is for each session.
-    """
-    test = "Kendall's rank test over sessions"
-    if len({s.instrument for s in sessions}) > 1:
-        return not_comparable(test)
-    x = _means(sessions)
-    if len(x) < 2 * LEAST_SESSIONS:
-        few = interval.too_few(len(x), 2 * LEAST_SESSIONS, "sessions", "")
-        return _early(few, test, f"{len(x)} sessions, {2 * LEAST_SESSIONS} are needed")
-    slope, p = _theil_sen(x), _kendall(x)
-    if p <= CLAIM:
-        return _claimed(slope, better, p, None, test)
-    return _unclaimed(slope, worth, p, None, test)
-
-
 def not_comparable(test: str = "") -> Change:
     """What is said of figures from different instruments: nothing."""
     none = no_estimate("different instruments")
@@ -202,25 +183,6 @@ def _superiority(a: Numbers, b: Numbers, better: Better) -> float:
     """Probability that a later session is better than an earlier one, ties half (Mann-Whitney)."""
     away = (a[:, None] - b[None, :]) * (1.0 if better == "lower" else -1.0)
     return float((away > 0).mean() + 0.5 * (away == 0).mean())
-
-
-def _theil_sen(x: Numbers) -> Estimate:
-    i, j = np.triu_indices(len(x), 1)
-    slopes = np.sort((x[j] - x[i]) / (j - i))
-    n = len(x)
-    half = 1.959964 * math.sqrt(n * (n - 1) * (2 * n + 5) / 18.0)
-    low = max(round((len(slopes) - half) / 2) - 1, 0)
-    high = min(round((len(slopes) + half) / 2), len(slopes) - 1)
-    return Estimate(float(np.median(slopes)), float(slopes[low]), float(slopes[high]), n)
-
-
-def _kendall(x: Numbers) -> float:
-    i, j = np.triu_indices(len(x), 1)
-    seen = abs(np.sign(x[j] - x[i]).sum())
-    draw = np.random.default_rng(_SEED)
-    orders = draw.permuted(np.tile(x, (_DRAWS // 4, 1)), axis=1)
-    sums = np.abs(np.sign(orders[:, j] - orders[:, i]).sum(axis=1))
-    return float(((sums >= seen).sum() + 1) / (len(sums) + 1))
 
 
 def _early(difference: Estimate, test: str, words: str) -> Change:

@@ -121,7 +121,7 @@ def _repeats(heard: Heard, played: set[int]) -> tuple[Repeat, ...]:
 
 
 def _last_note(heard: Heard, moments: Moments, pedals: Sequence[PedalMove]) -> HeldNote | Estimate:
-    """The longest of the last onset's notes, at the local tempo before it."""
+    """The longest of the last onset's notes that were let go, at the local tempo before it."""
     table = heard.arrangement.table
     onset = table["onset_q"][heard.expected]
     last = heard.expected[np.abs(onset - onset.max()) < 1e-9]
@@ -131,12 +131,14 @@ def _last_note(heard: Heard, moments: Moments, pedals: Sequence[PedalMove]) -> H
         return no_estimate("the last note has no written length")
     rows = heard.rows(last)
     last, rows = last[rows >= 0], rows[rows >= 0]
-    if not len(rows) or not np.isfinite(heard.release_s[rows]).any():
+    let_go = np.isfinite(heard.release_s[rows])
+    last, rows = last[let_go], rows[let_go]
+    if not len(rows):
         return no_estimate("the last note was not reached or is still held")
     k = int(np.argmax(table["duration_q"][last]))
     row = int(rows[k])
     note = heard.arrangement.notes[int(last[k])]
-    rates = moments.rate[np.isfinite(moments.rate)][-8:]
+    rates = moments.rate[np.isfinite(moments.rate) & (moments.rate > 0)][-8:]
     rate = float(np.median(rates)) if len(rates) else 1.0
     written = float(table["duration_s"][last[k]]) * rate
     key = float(heard.release_s[row] - heard.onset_s[row])

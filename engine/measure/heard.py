@@ -24,7 +24,8 @@ class Heard:
     Attributes:
         arrangement, span, hands: what they answer to.
         notes: everything played. findings: everything said of it.
-        score: index of the score note (the one that stands for a unison), shape (n,).
+        score: index of the score note (the one that stands for a unison, see `stands_in`), shape
+            (n,).
         played: position in `notes`, shape (n,).
         right: False where another key was struck in its place, shape (n,).
     """
@@ -69,15 +70,39 @@ class Heard:
         wanted = np.asarray(score if isinstance(score, np.ndarray) else list(score), dtype=np.intp)
         if wanted.size == 0 or len(self.arrangement.notes) == 0:
             return np.full(wanted.shape, -1, dtype=np.intp)
-        return np.asarray(self.row_of[self.arrangement.table["unison"][wanted]])
+        return np.asarray(self.row_of[self.stands[wanted]])
+
+    @cached_property
+    def stands(self) -> Indices:
+        """See `stands_in`, for the hands asked for."""
+        return stands_in(self.arrangement, self.hands)
 
     @cached_property
     def expected(self) -> Indices:
         """Score notes that the span and hands ask for: no unison twice, nothing optional."""
         table = self.arrangement.table
         inside = notes_in(self.arrangement, self.span, self.hands)
-        stands = table["unison"][inside] == inside
+        stands = self.stands[inside] == inside
         return np.asarray(inside[stands & (table["optional"][inside] == 0)], dtype=np.intp)
+
+
+def stands_in(arrangement: Arrangement, hands: Hands) -> Indices:
+    """Of each note, the one that stands for its key at its moment in what the hands play.
+
+    For both hands that is `ScoreNote.unison`. One hand alone has to strike a key that it shares
+    with the other all the same: where the other's note stands for both, its own first one does.
+
+    Returns:
+        shape (len(arrangement.notes),), indices into `arrangement.notes`.
+    """
+    table = arrangement.table
+    stands = table["unison"].astype(np.intp)
+    if hands != "both":
+        mine = table["hand"] == (hands == "right")
+        own: dict[int, int] = {}
+        for i in np.flatnonzero(mine & ~mine[stands]).tolist():
+            stands[i] = own.setdefault(int(stands[i]), i)
+    return stands
 
 
 def hear(
@@ -119,7 +144,7 @@ def _joined(
 ) -> list[tuple[int, int, bool]]:
     position = {note.index: i for i, note in enumerate(notes)}
     table = arrangement.table
-    stands, bar, hand = table["unison"], table["bar"], table["hand"]
+    stands, bar, hand = stands_in(arrangement, hands), table["bar"], table["hand"]
     rows = []
     for f in findings:
         told = f.score if f.what == "right" else f.stands_for if f.what == "wrong" else None

@@ -81,7 +81,7 @@ def _kinds(heard: Heard) -> dict[int, str]:
     """What became of each score note that was reached: right beats wrong beats missing."""
     rank = {"missing": 0, "wrong": 1, "right": 2}
     expected = set(heard.expected.tolist())
-    stands = heard.arrangement.table["unison"]
+    stands = heard.stands
     out: dict[int, str] = {}
     for f in heard.findings:
         told = f.stands_for if f.what == "wrong" else f.score

@@ -194,7 +194,7 @@ def octave_pairs(heard: Heard) -> Indices:
     """
     table = heard.arrangement.table
     expected = set(heard.expected.tolist())
-    stands = table["unison"]
+    stands = heard.stands
     pairs = {
         (int(stands[a]), int(stands[b])) if table["pitch"][a] < table["pitch"][b]
         else (int(stands[b]), int(stands[a]))

@@ -136,7 +136,7 @@ def measure_pedal(
     regions = find_regions(heard, moments)
     lifts = damper.lifts()
     changes, used = _changes(heard, regions, lifts, damper, ringing)
-    smears, smear_db = find_smears(heard, moments, regions, ringing)
+    smears, smear_db = find_smears(heard, regions, ringing)
     marked, down, half = _shares(heard, moments, damper, ringing)
     return Pedal(
         marked=marked,

@@ -102,7 +102,9 @@ def together_db(levels_db: Numbers) -> float:
     """Level of several sounds at once (their powers added), -inf for none."""
     if not len(levels_db) or not np.isfinite(levels_db).any():
         return float("-inf")
-    return float(10.0 * np.log10(np.sum(10.0 ** (levels_db / 10.0))))
+    # Against the loudest: what rang for minutes is too soft for its power to be a number.
+    loudest = levels_db.max()
+    return float(loudest + 10.0 * np.log10(np.sum(10.0 ** ((levels_db - loudest) / 10.0))))
 
 
 def under_db(old_db: float, new_db: float) -> float:

@@ -13,7 +13,6 @@ from engine.measure import interval
 from engine.measure.harmony_times import Region
 from engine.measure.heard import Heard, Indices
 from engine.measure.ringing import Ringing, together_db, under_db
-from engine.measure.tempo import Moments
 
 #: Earlier line notes this far under the new one or louder, and so many of them, are a smear.
 SMEAR_DB, SMEAR_NOTES = 6.0, 2
@@ -45,7 +44,7 @@ class Smear:
 
 
 def find_smears(
-    heard: Heard, moments: Moments, regions: Sequence[Region], ringing: Ringing
+    heard: Heard, regions: Sequence[Region], ringing: Ringing
 ) -> tuple[tuple[Smear, ...], Estimate]:
     """Smeared places, and the median level of earlier line notes under each new one.
 

@@ -206,7 +206,9 @@ def _smooth(x: Numbers, y: Numbers, side: int) -> tuple[Numbers, Numbers]:
     for _ in range(_REPEATS + 1):
         at, slope = _fit_near(away / reach, y[window], near * trust[window])
         rest = np.abs(y - at)
-        scale = max(6.0 * float(np.median(rest)), OUTLIER_SHARE * float(np.median(np.diff(y))))
+        # A stretch struck all at one moment has neither rest nor interval.
+        least = max(OUTLIER_SHARE * float(np.median(np.diff(y))), 1e-9)
+        scale = max(6.0 * float(np.median(rest)), least)
         trust = np.clip(1 - (rest / scale) ** 2, 0, 1) ** 2
     return at, slope / reach[:, 0]
 

@@ -7,9 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-#: Percentiles of the tables below.
-PERCENTILES = (5, 25, 50, 75, 95)
-
 
 @dataclass(frozen=True, slots=True)
 class Band:
@@ -30,15 +27,6 @@ REPERTOIRE = (
     Band(130, 200, 250, (9.6, 14.4, 20.6, 31.6, 53.8), (0.061, 0.100, 0.140, 0.217, 0.344)),
     Band(200, 320, 56, (11.6, 19.3, 34.2, 56.9, 97.4), (0.054, 0.080, 0.150, 0.243, 0.409)),
 )
-
-#: SD of intervals of healthy professionals' scales at about eight notes a second: Jabusch, Vauth &
-#: Altenmueller 2004, Mov Disord 19:171-180, and Jabusch et al. 2009, Hum Mov Sci 28:74-84.
-#: Values from memory: shown, never judged by.
-SCALE_STUDIES_SD_MS = (7.0, 11.0)
-
-#: SD of intervals at which listeners hear unevenness, even scale at eight notes a second: van Vugt
-#: et al. 2013, Front Psychol 4:134 (read in a secondary text).
-SCALE_AUDIBLE_SD_MS = 10.22
 
 
 def band_for(interval_ms: float) -> Band | None:
@@ -74,16 +62,3 @@ HAMMER_SPLIT_MS_PER_VELOCITY = 0.77
 #: dB for one step of velocity on one reproducing piano: quotient of the two JNDs in Slade, Gascon,
 #: Comeau & Russell 2022, Psychol Music. Other instruments differ: approximate.
 DB_PER_VELOCITY = 0.26
-
-#: Just noticeable difference of a piano tone's level, velocity steps: the same study.
-LEAST_AUDIBLE_VELOCITY = (2.71, 4.48)
-
-
-def hammer_travel_ms(velocity: npt.ArrayLike) -> npt.NDArray[np.float64]:
-    """Time from touching the key to the hammer's striking, on one grand piano.
-
-    Goebl 2001, J Acoust Soc Am 110:563-572: 89.16 v^-0.570 with v = 2^((velocity - 52) / 25) m/s.
-    The constants are from memory; they reproduce that paper's finding on its own two pieces.
-    """
-    speed = 2.0 ** ((np.asarray(velocity, dtype=float) - 52.0) / 25.0)
-    return np.asarray(89.16 * speed**-0.570)

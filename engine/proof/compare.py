@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import SequenceMatcher
 
 from engine.arrangement import Arrangement, Bar, ScoreNote
 from engine.pitch_names import printed
 
-#: What a bar holds, for comparison: offset, name, length, hand of each note, and its metre.
+#: What a bar holds, for comparison: of each note its moment in the bar, key, length and hand.
 Content = tuple[tuple[object, ...], ...]
 
 
@@ -42,8 +42,8 @@ def compare_pages(old: Arrangement, new: Arrangement) -> tuple[Change, ...]:
     fingering may change.
     """
     ours, theirs = _written(old), _written(new)
-    keys_old = [_sounding(notes) for _, notes in ours]
-    keys_new = [_sounding(notes) for _, notes in theirs]
+    keys_old = [(bar.duration_q, _sounding(bar, notes)) for bar, notes in ours]
+    keys_new = [(bar.duration_q, _sounding(bar, notes)) for bar, notes in theirs]
     changes: list[Change] = []
     pedals_old, pedals_new = _pedalling(old), _pedalling(new)
     matcher = SequenceMatcher(None, keys_old, keys_new, autojunk=False)
@@ -93,8 +93,8 @@ def _once(bars: Sequence[Bar]) -> list[Bar]:
     return list(seen.values())
 
 
-def _sounding(notes: Sequence[ScoreNote]) -> Content:
-    start = min((n.onset_q for n in notes), default=0)
+def _sounding(bar: Bar, notes: Sequence[ScoreNote]) -> Content:
+    start = bar.onset_q - bar.lead_q
     return tuple(sorted((n.onset_q - start, n.pitch, n.duration_q, n.hand, n.grace) for n in notes))
 
 
@@ -128,7 +128,7 @@ def _differing(old: Sequence[_Written], new: Sequence[_Written]) -> Iterator[Cha
 
 
 def _changed(old: _Written, new: _Written) -> Change:
-    if _without_hands(old[1]) == _without_hands(new[1]):
+    if _same_but_hands(old, new):
         words = "the same keys, taken by the other hand"
         hands: tuple[str, ...] = ("left", "right")
         kind = "moved between the hands"
@@ -136,16 +136,22 @@ def _changed(old: _Written, new: _Written) -> Change:
     hands = tuple(
         hand
         for hand in ("left", "right")
-        if _sounding([n for n in old[1] if n.hand == hand])
-        != _sounding([n for n in new[1] if n.hand == hand])
+        if _sounding(old[0], [n for n in old[1] if n.hand == hand])
+        != _sounding(new[0], [n for n in new[1] if n.hand == hand])
     )
-    words = _difference(old[1], new[1])
+    if not hands:
+        hands, words = ("left", "right"), "the same keys in a longer or shorter bar"
+    else:
+        words = _difference(old[1], new[1])
     return Change("changed", old[0].number, new[0].number, hands, words, False)
 
 
-def _without_hands(notes: Sequence[ScoreNote]) -> Content:
-    start = min((n.onset_q for n in notes), default=0)
-    return tuple(sorted((n.onset_q - start, n.pitch, n.duration_q, n.grace) for n in notes))
+def _same_but_hands(old: _Written, new: _Written) -> bool:
+    """The same keys at the same moments of bars of one length, but not in the same hands."""
+    if old[0].duration_q != new[0].duration_q or _sounding(*old) == _sounding(*new):
+        return False
+    mine, other = ([replace(n, hand="right") for n in notes] for _, notes in (old, new))
+    return _sounding(old[0], mine) == _sounding(new[0], other)
 
 
 def _difference(old: Sequence[ScoreNote], new: Sequence[ScoreNote]) -> str:

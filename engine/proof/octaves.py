@@ -33,7 +33,7 @@ def octave_remarks(arrangement: Arrangement) -> Iterator[Remark]:
             and not _graced(arrangement, note)
             and not _in_chord(arrangement, note)
         ):
-            yield _remark(arrangement, i, [arrangement.notes[j] for j in around], copy_of)
+            yield _remark(arrangement, i)
 
 
 def _at_once(arrangement: Arrangement, note: ScoreNote) -> Iterator[ScoreNote]:
@@ -73,9 +73,7 @@ def _single(
     return found
 
 
-def _remark(
-    arrangement: Arrangement, i: int, around: list[ScoreNote], copy_of: dict[int, int]
-) -> Remark:
+def _remark(arrangement: Arrangement, i: int) -> Remark:
     note = arrangement.notes[i]
     partners = [n for n in _at_once(arrangement, note) if n.hand == note.hand and n is not note]
     near = [n for n in partners if 10 <= abs(n.pitch - note.pitch) <= 14]

@@ -10,7 +10,7 @@ from typing import TypeVar
 
 from engine.arrangement import Arrangement, Phrase, Span, whole_span
 from engine.drill import DrillSheet
-from practice.drill import find_span
+from practice.drill import find_span, type_span
 from practice.drills.sheet_file import DrillError
 
 #: A place around a slip reaches this many bars to either side.
@@ -46,11 +46,8 @@ def find_places(
 
 def say_place(arrangement: Arrangement, span: Span) -> str:
     """The bars in the words of a drill: "whole", "bars 5-8", "bars 5-8@2"."""
-    if span == whole_span(arrangement):
-        return "whole"
-    first, last = arrangement.bars[span.from_bar], arrangement.bars[span.to_bar]
-    again = f"@{first.time}" if first.time > 1 else ""
-    return f"bars {first.number}-{last.number}{again}"
+    bars = type_span(arrangement, span)
+    return f"bars {bars}" if bars else "whole"
 
 
 def _find(arrangement: Arrangement, text: str, known: Weaknesses) -> Sequence[Span]:

@@ -120,6 +120,7 @@ def gather_facts(ended: PassEnded, one: PassReview) -> PassFacts:
     """What a pass came to, from its findings and measures."""
     counts = Counter(f.what for f in one.findings)
     tempo_qpm = one.played.tempo_qpm
+    beat_q = 4.0 / ended.arrangement.bar_at(one.played.from_q).beat_unit
     return PassFacts(
         completed=_is_complete(ended, one),
         right=counts["right"],
@@ -127,7 +128,7 @@ def gather_facts(ended: PassEnded, one: PassReview) -> PassFacts:
         extra=counts["extra"],
         missing=counts["missing"],
         pulse=one.pulse.kind,
-        beat_ms=60_000.0 / tempo_qpm if tempo_qpm > 0 else 0.0,
+        beat_ms=beat_q * 60_000.0 / tempo_qpm if tempo_qpm > 0 else 0.0,
         deviation_ms=value_of(one, "timing", "median_deviation_ms"),
         halt_beats=_longest_halt(one),
         evenness_ms=value_of(one, "evenness", "sd_ms"),

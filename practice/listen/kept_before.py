@@ -13,7 +13,7 @@ from practice.listen.judge import Even, History
 from practice.listen.live_map import LiveMap
 from practice.store.importing import judge_kept
 from practice.store.keeper import TakeKeeper
-from practice.store.section_store import keep_bars
+from practice.store.section_store import keep_bars, read_tempo_shares
 from practice.store.store import Store, StoreError
 
 
@@ -59,12 +59,15 @@ def read_history(store_path: Path, arrangement: Arrangement) -> History:
         with Store(store_path) as store:
             takes = {t.number: t.start for t in store.takes(arrangement.content_hash)}
             kept = store.passes(arrangement.content_hash)
+            shares = read_tempo_shares(store, arrangement.content_hash)
     except StoreError:
         return {}
     history: dict[str, list[Even]] = {}
     for p in kept:
         if p.tempo_qpm and p.evenness_ms is not None and takes[p.take].source != "demo":
-            share = p.tempo_qpm / arrangement.tempo_at(p.from_q).qpm
+            # The mark at its beginning says little of a pass over several marks.
+            begins = p.tempo_qpm / arrangement.tempo_at(p.from_q).qpm
+            share = shares.get((p.take, p.number), begins)
             history.setdefault(takes[p.take].instrument, []).append(
                 Even(share, p.evenness_ms, p.fingering)
             )

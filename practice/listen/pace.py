@@ -8,6 +8,7 @@ from fractions import Fraction
 import numpy as np
 
 from engine.arrangement import Arrangement, Hands, Span, notes_in
+from engine.measure.heard import stands_in
 from engine.standing import DEFINITIONS
 
 #: A pass has stopped as `engine.standing` defines it; where the page has a longer note or rest,
@@ -55,7 +56,9 @@ class Silences:
     def __init__(self, arrangement: Arrangement, span: Span, hands: Hands | None) -> None:
         table = arrangement.table
         rows = notes_in(arrangement, span, hands or "both")
-        rows = rows[(table["optional"][rows] == 0) & (table["unison"][rows] == rows)]
+        #: Of each note, the one that stands for its key in these hands.
+        self.stands = stands_in(arrangement, hands or "both")
+        rows = rows[(table["optional"][rows] == 0) & (self.stands[rows] == rows)]
         onset_q = table["onset_q"][rows]
         self._onsets_q = np.unique(onset_q)
         self._ends_q = float((onset_q + table["duration_q"][rows]).max(initial=0.0))

@@ -32,7 +32,6 @@ class PassUnderWay:
         s_per_q: float,
     ) -> None:
         self._onset_q = arrangement.table["onset_q"]
-        self._unison = arrangement.table["unison"]
         self._silences = silences
         self.pulse = pulse
         #: number in the take of its first note; and among the notes the follower heard
@@ -86,7 +85,7 @@ class PassUnderWay:
         if finding.what == "right":
             self.pace.hear(here_q, self.notes[at].onset_s)
         if at == len(self.notes) - 1:
-            self._note_newest(int(self._unison[told]), here_q)
+            self._note_newest(int(self._silences.stands[told]), here_q)
 
     def _note_newest(self, told: int, here_q: float) -> None:
         if here_q < self._silences.last_q - self._silences.beat_q(here_q):

@@ -10,7 +10,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from engine.arrangement import Span, whole_span
-from practice.plan.plan_facts import HandFacts, PlanFacts
+from practice.plan.plan_facts import HandFacts, PlanFacts, length_s
 from practice.plan.plan_items import PlanItem, PlanOptions, is_known, minutes_for
 from practice.plan.plan_work import done_together, find_work
 
@@ -155,12 +155,12 @@ def _joined(a: PlanItem, b: PlanItem, facts: PlanFacts) -> PlanItem:
     rate = min(rates) if rates else None
     one = replace(
         first, span=Span(first.span.from_bar, second.span.to_bar), rate=rate,
-        last=max(second.last, second.section), reason=_say_joined(a, b),
+        last=max(second.last, second.section), rule=a.rule, reason=_say_joined(a),
     )  # fmt: skip
     return replace(one, minutes=minutes_for(_seconds(one, facts), rate or 0.95, one.passes))
 
 
-def _say_joined(a: PlanItem, b: PlanItem) -> str:
+def _say_joined(a: PlanItem) -> str:
     also = "; in one go with its neighbours"
     return a.reason if a.reason.endswith(also) else a.reason + also
 
@@ -174,7 +174,8 @@ def _run_through(facts: PlanFacts, now: datetime, options: PlanOptions) -> list[
     if facts.ran_through_today or (options.performance and not near):
         return []
     whole = whole_span(facts.arrangement)
-    minutes = max(round(sum(h.seconds for h in together) / 60 + 1), 2)
+    # Sections that come again are among the facts once, but are played as often as they come.
+    minutes = max(round(length_s(facts.arrangement, whole) / 60 + 1), 2)
     when = "today" if days == 0 else f"in {days} day{'s' * (days != 1)}"
     why = f"performance {when}: all of it, without stopping" if near else (
         "every section is steady: the whole form, without stopping"

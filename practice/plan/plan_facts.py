@@ -20,6 +20,7 @@ from practice.progress.weak_bars import (
     weak_bars,
     written_bars,
 )
+from practice.store.history import read_sums
 from practice.store.section_store import KeptSection, read_cold, read_recent
 from practice.store.store import Store
 
@@ -112,7 +113,7 @@ def gather_facts(
             cell = cells[index, hands]
             fact = HandFacts(
                 index, section.name, section_span(section), key, hands,
-                _length_s(arrangement, section_span(section)), cell.stage, cell.passes,
+                length_s(arrangement, section_span(section)), cell.stage, cell.passes,
                 familiar=familiar,
             )  # fmt: skip
             rows.append(
@@ -145,7 +146,8 @@ def _ran_through(store: Store, arrangement: Arrangement, now: datetime) -> bool:
     )
 
 
-def _length_s(arrangement: Arrangement, span: Span) -> float:
+def length_s(arrangement: Arrangement, span: Span) -> float:
+    """How long a span lasts at the marked tempo, seconds."""
     from_q, to_q = span.quarters(arrangement)
     return float(arrangement.seconds_at(float(to_q)) - arrangement.seconds_at(float(from_q)))
 
@@ -154,19 +156,20 @@ def _with_history(
     store: Store, fact: HandFacts, now: datetime, definitions: Definitions
 ) -> HandFacts:
     recent = read_recent(store, fact.key, fact.hands, 20)
+    cold = read_cold(store, fact.key, fact.hands, COLD_PASSES)
     judged = [r for r in recent if r.asked]
     today = now.date().isoformat()
     return replace(
         fact,
         tempo_share=reached(judged),
-        recall=find_recall(read_cold(store, fact.key, fact.hands, COLD_PASSES), now),
+        recall=find_recall(cold, now),
         played_today=any(r.day == today for r in recent),
         wrong_twice=len(judged) > 1 and not (judged[-1].good or judged[-2].good),
         falls_apart=falls_apart(judged),
         good_lately=sum(r.good for r in judged[-3:]) >= 2,
-        kept_cold=kept_cold(judged, definitions.full_tempo),
+        kept_cold=kept_cold(cold, definitions.full_tempo),
         row_today=row_today(judged, today, definitions.full_tempo),
-        begun_today=recent[0].day == today and fact.passes <= len(judged),
+        begun_today=recent[-1].day == today and read_sums(store, fact.key, fact.hands).days == 1,
     )
 
 

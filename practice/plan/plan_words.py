@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import shlex
 
-from engine.arrangement import Span, whole_span
-from practice.drill import name_span
+from engine.arrangement import Span
+from practice.drill import name_span, type_span
 from practice.plan.plan_facts import PlanFacts
 from practice.plan.plan_items import PlanItem
 
@@ -23,12 +23,8 @@ def say_command(item: PlanItem, facts: PlanFacts) -> str:
 
 
 def _span_options(span: Span, facts: PlanFacts) -> list[str]:
-    arrangement = facts.arrangement
-    if span == whole_span(arrangement):
-        return []
-    first, last = arrangement.bars[span.from_bar], arrangement.bars[span.to_bar]
-    again = f"@{first.time}" if first.time > 1 else ""
-    return ["--bars", f"{first.number}-{last.number}{again}"]
+    bars = type_span(facts.arrangement, span)
+    return ["--bars", bars] if bars else []
 
 
 def _quote(path: str) -> str:

@@ -24,7 +24,10 @@ Measure = Literal["evenness", "notes right", "with the other hand"]
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A comparison that can be made: days before and after, and the passes behind them."""
+    """A comparison that can be made: days before and after, and the passes behind them.
+
+    `since`: "lately" against the days right before, else "since" a date, against the first days.
+    """
 
     measure: Measure
     better: Better
@@ -39,7 +42,8 @@ class Candidate:
 class Claim:
     """A change, a regression or a plateau, with its test and the number of passes behind it.
 
-    `words` is a whole sentence, `short` only from what to what; "" for a plateau.
+    `words` is a whole sentence, `short` only from what to what; "" for a plateau. `since`: what the
+    last days were held against, see `Candidate`.
     """
 
     measure: Measure
@@ -47,6 +51,7 @@ class Claim:
     passes: int
     words: str
     short: str = ""
+    since: str = "lately"
 
 
 #: How a measure is read from a day, which way is better, and what is worth having.
@@ -145,7 +150,8 @@ def _judge(candidates: Sequence[Candidate], looks: int) -> Iterator[Claim]:
         )
         if change.verdict in ("better", "worse", "no change"):
             words = _say(one, change, looks)
-            yield Claim(one.measure, change, one.passes, words, _say_short(one, change))
+            short = _say_short(one, change)
+            yield Claim(one.measure, change, one.passes, words, short, one.since)
 
 
 def _say(one: Candidate, change: Change, looks: int) -> str:

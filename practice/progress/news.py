@@ -172,25 +172,39 @@ def _changes(progress: Progress) -> Iterator[News]:
     for verdict in ("worse", "better", "no change"):
         for measure in dict.fromkeys(c.measure for _, _, c in told):
             found = [
-                (_with_hand(s.name, h.hands), c)
+                (s, h, c)
                 for s, h, c in told
                 if c.measure == measure and c.change.verdict == verdict
-                and (verdict != "no change" or h.standing.stage != "secure")
+                and (verdict != "no change" or _goes_no_further(h, c))
             ]  # fmt: skip
             if len(found) == 1:
-                name, claim = found[0]
+                ((section, hand, claim),) = found
+                name = _with_hand(section.name, hand.hands)
                 yield News(verdict, f"{name}: {claim.words}.", claim.passes, "passes")
             elif found:
                 yield _say_changes(verdict, measure, found)
 
 
-def _say_changes(verdict: str, measure: str, found: Sequence[tuple[str, Claim]]) -> News:
-    n = sum(claim.passes for _, claim in found)
+def _goes_no_further(hand: HandProgress, claim: Claim) -> bool:
+    """A plateau of the last days in what has some way to go."""
+    return hand.standing.stage != "secure" and claim.since == "lately"
+
+
+def _say_changes(
+    verdict: str, measure: str, found: Sequence[tuple[SectionProgress, HandProgress, Claim]]
+) -> News:
+    # Held against the days before and against the first ones, the last passes are the same.
+    passes: dict[tuple[str, str], int] = {}
+    for section, hand, claim in found:
+        place = section.key, hand.hands
+        passes[place] = max(passes.get(place, 0), claim.passes)
+    n, sections = sum(passes.values()), len({s.key for s, _, _ in found})
     word = "no further lately" if verdict == "no change" else verdict
-    where = "; ".join(f"{name} {claim.short}".strip() for name, claim in found)
-    p = [c.change.p_value for _, c in found if c.change.p_value is not None]
-    test = f"{found[0][1].change.test}, p at most {max(p):.3f}; " if p else ""
-    words = f"{measure}: {word} in {len(found)} sections: {where} ({test}{n} passes)."
+    where = "; ".join(f"{_with_hand(s.name, h.hands)} {c.short}".strip() for s, h, c in found)
+    p = [c.change.p_value for _, _, c in found if c.change.p_value is not None]
+    test = f"{found[0][2].change.test}, p at most {max(p):.3f}; " if p else ""
+    many = f"{sections} section{'s' * (sections != 1)}"
+    words = f"{measure}: {word} in {many}: {where} ({test}{n} passes)."
     return News(verdict, words[0].upper() + words[1:], n, "passes")
 
 
@@ -251,8 +265,9 @@ def _costs(progress: Progress) -> Iterator[News]:
     rows = [row for row in rows if row[3] >= LEAST]
     if len(rows) < 2:
         return
-    name, minutes, good, passes = max(rows, key=lambda row: row[1] / max(row[2], 1))
-    rest = [row for row in rows if row[0] != name]
+    most = max(rows, key=lambda row: row[1] / max(row[2], 1))
+    name, minutes, good, passes = most
+    rest = [row for row in rows if row is not most]
     others, other_good = sum(r[1] for r in rest), sum(r[2] for r in rest)
     if other_good and minutes / max(good, 1) > 2 * others / other_good:
         share = minutes / (minutes + others)

@@ -91,6 +91,21 @@ def read_cold(store: Store, key: str, hands: Hands, limit: int) -> list[KeptSect
     return [_kept_section(row) for row in reversed(rows)]
 
 
+def read_tempo_shares(store: Store, content_hash: str) -> dict[tuple[int, int], float]:
+    """The share of the marked tempo of each pass of an arrangement, by take and number.
+
+    Over all its sections: the time that the page asks for over the time it took.
+    """
+    rows = store.query(
+        """SELECT s.take, s.pass, sum(s.tempo_share * s.seconds) / sum(s.seconds)
+            FROM passes p JOIN section_passes s ON s.take = p.take AND s.pass = p.number
+            WHERE p.arrangement = (SELECT id FROM arrangements WHERE content_hash = ?)
+            AND s.tempo_share IS NOT NULL AND s.seconds > 0 GROUP BY s.take, s.pass""",
+        (content_hash,),
+    )
+    return {(take, number): share for take, number, share in rows}
+
+
 def _kept_section(row: Sequence[Any]) -> KeptSection:
     (take, number, key, hands, started_us, day, cold, asked, good, why_not, tempo, right, notes,
      seconds, timing, evenness, step, places, slips, fingering) = row  # fmt: skip

@@ -27,7 +27,7 @@ from engine.measure import Measures, measure
 from engine.measure.evenness import Evenness
 from engine.measure.octaves import Octaves
 from engine.measure.pedal import Pedal
-from engine.measure.yardsticks import SCALE_STUDIES_SD_MS, band_for
+from engine.measure.yardsticks import band_for
 from engine.performance import Pulse
 from tests.conftest import data_sets_folder
 from tests.measure.labelled_takes import LabelledTake, read_labelled
@@ -60,6 +60,11 @@ FIGURES = {
 #: 48,510 octaves. Pedal: 57,286 changes; time down per performance.
 SPLIT_MS, LEVEL, PUBLISHED_SLOPE = (4.0, 9.0), (2.0, 11.0), 0.77
 DOWN, LIFT_MS, CATCH_MS = (0.35, 0.80), (-4.0, 103.0), (122.0, 320.0)
+
+#: SD of intervals of healthy professionals' scales at about eight notes a second: Jabusch, Vauth &
+#: Altenmueller 2004, Mov Disord 19:171-180, and Jabusch et al. 2009, Hum Mov Sci 28:74-84. From
+#: memory.
+SCALE_STUDIES_SD_MS = (7.0, 11.0)
 
 EVENNESS_HEAD = ("recording", "cells (left out)", "ms a note", "SD, ms", "CV of intervals",
                  "SD of 16, ms", "others' SD of 16, ms", "habit / drift / rest")  # fmt: skip

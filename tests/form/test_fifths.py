@@ -12,7 +12,6 @@ from engine.form.fifths import (
     interval_between,
     mode_of,
     name_at,
-    nearest_place,
     pitch_class_at,
     place_from_text,
     place_of,
@@ -107,13 +106,6 @@ def test_every_key_has_its_names(pitch: int) -> None:
     assert all(pitch_class_at(p) == pitch % 12 for p in places)
     assert len(places) >= 4
     assert all(abs(name_at(p)[1]) <= 3 for p in places)
-
-
-@given(KEYS, st.floats(-12, 12))
-def test_the_nearest_name_is_the_nearest(pitch: int, centre: float) -> None:
-    place = nearest_place(pitch, centre)
-    assert pitch_class_at(place) == pitch % 12
-    assert abs(place - centre) <= 6.0 + 1e-9
 
 
 def test_every_mode_has_seven_notes_with_seven_letters() -> None:

@@ -173,6 +173,50 @@ def test_the_last_note_at_the_tempo_played():
     assert found.held_share == pytest.approx(1.0)
 
 
+def test_of_a_last_chord_the_longest_note_that_was_let_go():
+    # Three equal notes, the lowest of them still down when the pass is judged.
+    chord = [(8.0, 2.0, pitch, "right") for pitch in (60, 64, 67)]
+    arrangement = page([(float(i), 1.0, 60, "right") for i in range(8)] + chord)
+    notes, findings = play(arrangement)
+    held = next(n for n in notes[-3:] if n.pitch == 60)
+    notes = tuple(replace(n, release_s=float("nan")) if n is held else n for n in notes)
+    found = measured(arrangement, notes, findings).form.last_note
+    assert isinstance(found, HeldNote)
+    assert found.held_share == pytest.approx(0.9)
+    assert found.sounded_share == pytest.approx(0.9)
+
+
+def test_one_hand_alone_is_asked_for_the_keys_it_shares_with_the_other():
+    # Eight bars of C E G c in the left hand; the right strikes the same c, and stands for it.
+    written = [
+        note
+        for b in range(8)
+        for note in (
+            *((4.0 * b + k, 1.0, pitch, "left") for k, pitch in enumerate((48, 52, 55, 60))),
+            (4.0 * b + 3.0, 1.0, 60, "right"),
+        )
+    ]
+    arrangement = page(written)
+    shared = {n.onset_q: i for i, n in enumerate(arrangement.notes) if n.hand == "right"}
+    unisons = [shared.get(n.onset_q, -1) for n in arrangement.notes]
+    notes = [replace(n, unison=u) for n, u in zip(arrangement.notes, unisons, strict=True)]
+    arrangement = replace(arrangement, notes=tuple(notes))
+    played, findings = play(arrangement)
+    left = [i for i, n in enumerate(arrangement.notes) if n.hand == "left"]
+    mine = [f for f in findings if f.score in left]
+    all_of_it = measured(arrangement, played, mine, hands="left").notes.count
+    assert (all_of_it.right, all_of_it.missing) == (32, 0)
+    without = [
+        replace(f, played=None, what="missing") if arrangement.notes[f.score].pitch == 60 else f
+        for f in mine
+    ]
+    some = measured(arrangement, played, without, hands="left").notes
+    assert (some.count.right, some.count.missing) == (24, 8)
+    assert [h.count.missing for h in some.hands] == [8]
+    form = measured(arrangement, played, mine, hands="left").form
+    assert form.last_note.held_share == pytest.approx(0.9)
+
+
 def test_the_last_note_not_reached():
     arrangement = page([(float(i), 1.0, 60 + i % 3, "right") for i in range(12)])
     notes, findings = play(arrangement)

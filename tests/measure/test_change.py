@@ -14,7 +14,6 @@ from engine.measure.change import (
     compare_passes,
     compare_sessions,
     cost_of_other_hand,
-    find_trend,
 )
 from tests.measure.test_evenness import drone, evenness
 
@@ -78,7 +77,6 @@ def test_no_change_needs_a_narrow_interval():
 def test_instruments_are_not_mixed():
     a, b = sessions([1, 2, 3, 4]), sessions([9, 9, 9, 9], instrument="other")
     assert compare_sessions(a, b, "lower").verdict == "not comparable"
-    assert find_trend([*a, *b], "lower").verdict == "not comparable"
 
 
 def test_two_passes_by_their_intervals():
@@ -90,24 +88,6 @@ def test_two_passes_by_their_intervals():
     nothing = compare_passes(no_estimate("no figure", "ms"), Estimate(1, 0, 2, 9, "ms"), "lower")
     assert nothing.verdict == "too early to say"
     assert "no figure" in nothing.words
-
-
-def test_trend_by_kendall_and_theil_sen():
-    draw = np.random.default_rng(9)
-    values = 20 - 0.8 * np.arange(12) + draw.normal(0, 1, 12)
-    found = find_trend(sessions(values), "lower")
-    assert found.verdict == "better"
-    slope, _, low, high = scipy.stats.theilslopes(values, method="separate")
-    ends = (found.difference.value, found.difference.low, found.difference.high)
-    assert ends == pytest.approx((slope, low, high), abs=1e-12)
-    p = scipy.stats.kendalltau(range(12), values).pvalue
-    assert found.p_value == pytest.approx(p, abs=0.005)
-
-
-def test_trend_without_one():
-    draw = np.random.default_rng(10)
-    assert find_trend(sessions(draw.normal(10, 1, 10)), "lower").verdict == "too early to say"
-    assert find_trend(sessions([1, 2, 3]), "lower").verdict == "too early to say"
 
 
 def test_cost_of_the_other_hand():
@@ -134,27 +114,12 @@ def test_four_sessions_on_either_side(before, after, told):
         assert found.words == "3 sessions on one side, 4 are needed"
 
 
-@pytest.mark.parametrize(("count", "told"), [(8, True), (7, False)])
-def test_eight_sessions_make_a_trend(count, told):
-    found = find_trend(sessions(np.arange(count, 0, -1.0)), "lower")
-    assert (found.verdict == "better") == told
-    if told:
-        # Of the orders of eight only two are as straight: 2 / 8! would be next to nothing, and of
-        # 5,000 drawn none or hardly any is; the one played is counted with them.
-        assert 1 / 5001 <= found.p_value <= 4 / 5001
-        assert found.difference.value == pytest.approx(-1.0)
-    else:
-        assert found.words == "7 sessions, 8 are needed"
-
-
 def test_higher_is_better_where_it_is():
     fewer, more = sessions([1, 2, 3, 4]), sessions([10, 11, 12, 13])
     assert compare_sessions(fewer, more, "higher").verdict == "better"
     assert compare_sessions(more, fewer, "higher").verdict == "worse"
     assert compare_sessions(fewer, more, "higher").superiority == 1.0
     assert compare_sessions(fewer, more, "lower").superiority == 0.0
-    assert find_trend(sessions(range(10)), "higher").verdict == "better"
-    assert find_trend(sessions(range(10)), "lower").verdict == "worse"
 
 
 def test_ties_count_half():

@@ -126,16 +126,9 @@ CHOICES = {
         (instrument, "OCTAVE_APART_S", 0.1),
         (instrument, "SHARP_MS_PER_VELOCITY", 0.4),
     ],
-    "Jabusch et al. 2004 and 2009, from memory": [
-        (yardsticks, "SCALE_STUDIES_SD_MS", (7.0, 11.0)),
-    ],
-    "van Vugt et al. 2013, read in a secondary text": [
-        (yardsticks, "SCALE_AUDIBLE_SD_MS", 10.22),
-    ],
     "counted in (n)ASAP": [(yardsticks, "HAMMER_SPLIT_MS_PER_VELOCITY", 0.77)],
     "Slade et al. 2022": [
         (yardsticks, "DB_PER_VELOCITY", 0.26),
-        (yardsticks, "LEAST_AUDIBLE_VELOCITY", (2.71, 4.48)),
     ],
 }
 

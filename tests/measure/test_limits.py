@@ -14,7 +14,7 @@ from engine.arrangement import Harmony, PedalSpan
 from engine.findings import Finding
 from engine.measure import steps
 from engine.measure.cells import gather_cells
-from engine.measure.change import compare_sessions, find_trend
+from engine.measure.change import compare_sessions
 from engine.measure.even_fit import fit_even
 from engine.measure.harmony_times import written_regions
 from engine.measure.heard import hear
@@ -51,14 +51,6 @@ def test_a_repeat_is_taken_when_half_its_bars_were_played(bars: int, taken: bool
     some = [f for f in findings if arrangement.notes[f.score].bar in played]
     (repeat,) = measured(arrangement, notes, some).form.repeats
     assert repeat.taken == taken
-
-
-@pytest.mark.parametrize("count", [1, 7])
-def test_a_trend_needs_eight_sessions_and_says_so(count: int) -> None:
-    change = find_trend(sessions(range(count)), "lower")
-    assert change.verdict == "too early to say"
-    assert change.words == f"{count} sessions, 8 are needed"
-    assert change.difference.reason == f"too few sessions: {count}, at least 8 are needed"
 
 
 def test_five_values_make_a_slope_unless_they_stand_in_one_place() -> None:

@@ -111,3 +111,10 @@ def test_too_short_a_stretch_has_no_expectation():
     assert np.isfinite(found.expected_s[:8]).all()
     assert np.isnan(found.expected_s[8:]).all()
     assert np.isfinite(moments_of([*range(8), *range(20, 26)]).expected_s).all()
+
+
+def test_a_row_struck_all_at_one_moment_has_no_tempo_and_no_fault():
+    with np.errstate(all="raise"):
+        found = moments_of(range(16), dict.fromkeys(range(1, 16), 0.0))
+    assert found.expected_s == pytest.approx(np.ones(16))
+    assert found.rate == pytest.approx(np.zeros(16))

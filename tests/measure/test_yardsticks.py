@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pytest
 
 from engine.measure.yardsticks import (
     DB_PER_VELOCITY,
     HAMMER_SPLIT_MS_PER_VELOCITY,
-    LEAST_AUDIBLE_VELOCITY,
     REPERTOIRE,
     band_for,
     evenness_words,
-    hammer_travel_ms,
     least_audible_ms,
 )
 
@@ -24,21 +21,6 @@ from engine.measure.yardsticks import (
 def test_just_noticeable_displacement(interval_ms, least_ms):
     # Friberg & Sundberg 1995, J Acoust Soc Am 98:2524-31: 6 ms below 240 ms, 2.5 % above.
     assert float(least_audible_ms(interval_ms)) == pytest.approx(least_ms)
-
-
-@pytest.mark.parametrize(
-    ("velocity", "travel_ms"),
-    [(20, 147.8), (30, 126.2), (40, 107.8), (50, 92.0), (60, 78.6), (64, 73.8), (70, 67.1),
-     (80, 57.3), (90, 48.9), (100, 41.8)],
-)  # fmt: skip
-def test_hammer_travel_times(velocity, travel_ms):
-    # Goebl 2001, J Acoust Soc Am 110:563-572; constants from memory, so this only checks the
-    # arithmetic (worked out apart from the code).
-    assert float(hammer_travel_ms(velocity)) == pytest.approx(travel_ms, abs=0.06)
-
-
-def test_louder_hammers_travel_faster():
-    assert (np.diff(hammer_travel_ms(np.arange(1, 128))) < 0).all()
 
 
 def test_the_counted_bands_are_as_counted():
@@ -58,8 +40,7 @@ def test_the_counted_bands_are_as_counted():
 def test_levels_heard_and_levels_by_velocity():
     # Slade, Gascon, Comeau & Russell 2022: 2.71 to 4.48 steps are 0.68 to 1.22 dB, so that a step
     # is 0.251 to 0.272 dB; Goebl's constants give 6.02 dB for 25 steps, 0.241.
-    low, high = LEAST_AUDIBLE_VELOCITY
-    assert 0.68 / low <= DB_PER_VELOCITY <= 1.22 / high
+    assert 0.68 / 2.71 <= DB_PER_VELOCITY <= 1.22 / 4.48
     assert pytest.approx(6.02 / 25, abs=0.02) == DB_PER_VELOCITY
     assert 0.0 <= HAMMER_SPLIT_MS_PER_VELOCITY <= 1.2
 

@@ -1,5 +1,6 @@
 """The command as a function: what it is asked, what it says, what it returns."""
 
+import contextlib
 import io
 import json
 import shlex
@@ -11,18 +12,20 @@ import numpy as np
 import pytest
 
 import engine
-from engine.arrangement import Span, whole_span
+from engine.arrangement import Arrangement, Span, whole_span
 from engine.errors import SpanError
 from engine.read import read_arrangement
 from practice.cli import build_parser, load_commands, main
 from practice.commands.show import has_screen
-from practice.drill import carry_span, find_rate, find_span, name_span
+from practice.drill import carry_span, find_rate, find_span, name_span, type_span
+from practice.drills.places import say_place
 from practice.environment import Environment, ExitStatus, find_places
 from practice.player import CHARACTERS, perform
 from practice.settings import Settings, load_settings, save_settings
 from practice.store.recording import read_recording, write_recording
 
 NAMES = [module.NAME for module in load_commands()]
+SCORES = Path(__file__).parents[1] / "fixtures" / "scores"
 NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)
 
 
@@ -326,3 +329,46 @@ def test_a_tempo_is_in_beats_of_the_mark_or_a_share(shift):
 def test_a_span_is_found_again_in_a_score_saved_anew(shift):
     assert carry_span(shift, shift, Span(2, 5)) == Span(2, 5)
     assert carry_span(shift, shift, whole_span(shift)) == whole_span(shift)
+
+
+def test_a_span_that_ends_in_a_split_bar_is_carried_over_whole() -> None:
+    # Bar 12a is split in two, both halves printed as 12a.
+    score = read_arrangement(SCORES / "printed-numbers.musicxml")
+    assert [b.number for b in score.bars[1:3]] == ["12a", "12a"]
+    assert carry_span(score, score, Span(0, 2)) == Span(0, 2)
+
+
+@pytest.mark.parametrize(
+    "name", ["after-jump", "endings", "mid-bar-repeat", "printed-numbers", "da-capo-endings"]
+)
+def test_bars_are_typed_so_that_they_are_found_again(name: str) -> None:
+    score = read_arrangement(SCORES / f"{name}.musicxml")
+    count = len(score.bars)
+    spans = [Span(a, b) for a in range(count) for b in range(a, count)]
+    numbers = {b.number for b in score.bars if b.number}
+    times = {b.time for b in score.bars}
+    told = [f"{a}-{b}@{time}" for a in numbers for b in numbers for time in times]
+    can_be_told = set()
+    for bars in told:
+        with contextlib.suppress(SpanError):
+            can_be_told.add(find_span(score, bars=bars))
+    assert can_be_told
+    for span in spans:
+        found = find_span(score, bars=type_span(score, span))
+        assert found.from_bar <= span.from_bar
+        assert span.to_bar <= found.to_bar
+        assert found == span or span not in can_be_told
+
+
+def test_the_drill_of_bars_before_a_jump_is_of_these_bars() -> None:
+    # Played 1 2 1 2 3 1 2 1 2 3: "1-3" alone begins at the second 1, for the way to 3 is shorter.
+    score = read_arrangement(SCORES / "after-jump.musicxml")
+    assert say_place(score, Span(0, 4)) == "bars 1-3@1"
+    assert find_span(score, bars="1-3@1") == Span(0, 4)
+
+
+@pytest.mark.parametrize("time", ["x", "0", "²", "9"])
+def test_a_section_at_no_such_time_is_refused(shift: Arrangement, time: str) -> None:
+    name = shift.form.sections[0].name
+    with pytest.raises(SpanError, match="there is no section"):
+        find_span(shift, section=f"{name}@{time}")

@@ -160,6 +160,35 @@ def test_a_new_fingering_in_the_sidecar_begins_a_series_and_takes_are_judged_ane
         assert old == [(1, "2"), (2, "2"), (3, "2")]
 
 
+def test_the_tempo_of_kept_passes_is_of_all_the_marks_they_went_over(
+    pans: Arrangement, tmp_path: Path
+) -> None:
+    """Else what was played as marked counts as twice too fast on another day, and is no measure."""
+    (first,) = pans.tempo
+    later = replace(first, onset_q=pans.bars[5].onset_q, qpm=1.5 * first.qpm)
+    page = replace(pans, tempo=(first, later))
+    events = perform(page, CHARACTERS["steady"], np.random.default_rng(1), start_s=0.5)
+    keep_recording(tmp_path / "takes.db", page, "pump", Drill(whole_span(page)), events, evening(0))
+    ((kept,),) = read_history(tmp_path / "takes.db", page).values()
+    notes = pair_notes(events)
+    ended = PassEnded(page, 1, 1, 0, notes.notes, notes.pedals, whole_span(page), None, Pulse())
+    (judged,) = judge_pass(ended)
+    assert judged.tempo_share == pytest.approx(1.0, abs=0.05)
+    assert kept.tempo_share == pytest.approx(judged.tempo_share, abs=0.03)
+
+
+def test_a_pass_and_its_sections_are_held_to_one_beat(pans: Arrangement) -> None:
+    """The click allows a share of a beat: in 6/8 an eighth, for the whole as for each section."""
+    assert pans.bars[0].beat_unit == 8
+    events = perform(pans, CHARACTERS["steady"], np.random.default_rng(1), start_s=0.5)
+    notes = pair_notes(events)
+    ended = PassEnded(pans, 1, 1, 0, notes.notes, notes.pedals, whole_span(pans), None, Pulse())
+    (judged,) = judge_pass(ended)
+    beats_ms = [part.facts.beat_ms for part in judged.sections]
+    assert beats_ms == pytest.approx([30_000 / 84] * 2, rel=0.02)
+    assert judged.facts.beat_ms == pytest.approx(30_000 / 84, rel=0.02)
+
+
 def test_what_is_usual_is_told_by_the_same_fingering(exercises: Path, tmp_path: Path) -> None:
     page = open_arrangement(exercises / "brine-pump.musicxml", tmp_path / "cache")
     events = perform(page, CHARACTERS["steady"], np.random.default_rng(1), start_s=0.5)

@@ -25,6 +25,7 @@ from practice.listen.session import TAKE_SILENCE_S, Session
 from practice.listen.stretch import ARM_S
 from practice.player import CHARACTERS, perform
 from practice.snapshot import Command
+from tests.measure.by_hand import page
 
 
 @pytest.fixture(scope="module")
@@ -118,6 +119,27 @@ def test_the_page_may_be_silent_as_long_as_it_says(exercises):
     assert silences.allowed_s(fermata_q, 60 / 76) > 2 * plain
     assert silences.allowed_s(None, 0.1) == 2.0
     assert silences.allowed_s(None, 2.0) == 6.0
+
+
+def test_a_hand_alone_ends_with_the_key_it_shares():
+    # Four quarters in each hand, the last of them one key, for which the right hand's note stands.
+    written = [(float(k), 1.0, 48 + k, "left") for k in range(3)] + [(3.0, 1.0, 60, "left")]
+    written += [(float(k), 1.0, 72 + k, "right") for k in range(3)] + [(3.0, 1.0, 60, "right")]
+    score = page(written)
+    *_, left, right = range(len(score.notes))
+    assert (score.notes[left].hand, score.notes[right].hand) == ("left", "right")
+    score = replace(score, notes=(*score.notes[:left], replace(score.notes[left], unison=right),
+                                  score.notes[right]))  # fmt: skip
+    silences = Silences(score, whole_span(score), "left")
+    assert (silences.size, silences.last_q, silences.last_notes) == (4, 3.0, {left})
+    session = begin(score, span=whole_span(score), hands="left")
+    keys = [(k, on, 48 + k if k < 3 else 60) for k in range(4) for on in (True, False)]
+    events = [
+        KeyEvent(1.0 + k + (0.0 if on else 0.8), 0.001, bytes((0x90 if on else 0x80, pitch, 64)))
+        for k, on, pitch in keys
+    ]
+    ends = of_kind(feed(session, events, [float(k) for k in range(1, 12)]), PassEnded)
+    assert [len(one.notes) for one in ends] == [4]
 
 
 def test_the_local_tempo_is_the_players_own():

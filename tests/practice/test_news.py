@@ -146,6 +146,37 @@ def test_like_changes_are_told_in_one_sentence_and_what_got_worse_first() -> Non
     ]
 
 
+def test_a_dear_section_is_held_against_others_of_its_name_too() -> None:
+    dear = replace(section(1, sums=Sums(3, 9, 1, 3600.0)), name="Verse")
+    cheap = replace(section(2, sums=Sums(3, 9, 9, 60.0)), name="Verse")
+    (one,) = find_news(page(dear, cheap))
+    assert "brought 1 of 10 good passes; 60.0 minutes each" in one.words
+
+
+def test_sections_and_passes_are_counted_once_whatever_was_compared() -> None:
+    """Against the days before and against the first ones: one section, and the same passes."""
+    lately = claim("better", "4 ms to 2 ms lately")
+    ever = replace(claim("better", "9 ms to 2 ms since 2026-01-05"), since="since 2026-01-05")
+    (one,) = find_news(page(section(1, claims=(lately, ever))))
+    assert one.words == (
+        "Evenness: better in 1 section: Section 1 4 ms to 2 ms lately; "
+        "Section 1 9 ms to 2 ms since 2026-01-05 (a test, p at most 0.001; 20 passes)."
+    )
+    assert one.n == 20
+    hands = section(2, claims=(lately,))
+    left = replace(hands.hands[0], hands="left")
+    (one,) = find_news(page(replace(hands, hands=(left, *hands.hands))))
+    assert "in 1 section: Section 2, left hand 4 ms" in one.words
+    assert one.n == 40
+
+
+def test_a_plateau_of_one_section_is_told_once() -> None:
+    lately = claim("no change", "", "evenness: a plateau")
+    ever = replace(lately, since="since 2026-01-05")
+    (one,) = find_news(page(section(1, claims=(lately, ever))))
+    assert one.words == "Section 1: evenness: a plateau."
+
+
 def test_a_plateau_is_news_only_where_there_is_some_way_to_go() -> None:
     flat = section(1, claims=(claim("no change", "", "evenness: a plateau"),))
     assert [one.kind for one in find_news(page(flat))] == ["no change"]

@@ -20,12 +20,15 @@ from practice.plan.plan_facts import (
     HandFacts,
     Parting,
     PlanFacts,
+    gather_facts,
 )
 from practice.plan.plan_items import PlanItem, PlanOptions
 from practice.plan.plan_rules import RULES
 from practice.plan.plan_sheets import sheet_of
 from practice.plan.recall import Recall
 from practice.progress.weak_bars import WeakBar
+from practice.store.store import Store
+from tests.practice.kept_history import evening, keep_pass, part_of
 
 NOW = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 
@@ -175,6 +178,39 @@ def test_the_whole_is_run_through_once_a_day(pans: Arrangement) -> None:
     known = [played(pans, k, "steady") for k in (1, 2)]
     assert "run-through" in kinds(plan(pans, *known))
     assert "run-through" not in kinds(plan(pans, *known, ran_through_today=True))
+
+
+def test_a_run_through_takes_as_long_as_the_whole_form(pans: Arrangement) -> None:
+    """Sections that come again are among the facts once, and are played each time."""
+    known = [played(pans, k, "steady") for k in (1, 2)]
+    (run,) = [i for i in plan(pans, *known) if i.kind == "run-through"]
+    whole_s = float(pans.seconds_at(float(pans.end_q)))
+    assert run.minutes == round(whole_s / 60 + 1)
+
+
+def test_neighbours_in_one_go_have_the_rule_of_their_reason(pans: Arrangement) -> None:
+    """What is due stands for both, be it the first of the two on the page or not."""
+    near = played(pans, 1, "up to tempo", recall=due(5), tempo_share=1.0)
+    late = played(pans, 2, "up to tempo", recall=due(-1), tempo_share=1.0)
+    (cold,) = [i for i in plan(pans, near, late) if i.kind == "cold"]
+    assert cold.section == 1
+    assert cold.reason.startswith("due for recall")
+    assert cold.rule == "recall"
+
+
+def test_what_today_came_to_is_told_after_many_passes_too(store: Store, pans: Arrangement) -> None:
+    """More passes than are looked at for the last tempo: begun today, and not kept cold."""
+    new, old, slipped = pans.form.sections[1:4]
+    keep_pass(store, pans, evening(0), [part_of(pans, old, asked=False)])
+    keep_pass(store, pans, evening(0, 5), [part_of(pans, slipped)])
+    keep_pass(store, pans, evening(1), [part_of(pans, slipped, off=9)])
+    for k in range(24):
+        parts = [part_of(pans, section) for section in (new, old, slipped)]
+        keep_pass(store, pans, evening(1, 1 + k), parts)
+    facts = gather_facts(store, pans, "pans.musicxml", evening(1, 40))
+    told = {h.section: h for h in facts.hands if h.hands == "both"}
+    assert [told[k].begun_today for k in (1, 2, 3)] == [True, False, False]
+    assert [told[k].kept_cold for k in (1, 2, 3)] == [True, True, False]
 
 
 def test_the_stopping_rule_reaches_the_drill(pans: Arrangement) -> None:

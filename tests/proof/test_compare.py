@@ -6,10 +6,11 @@ from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
-from engine.arrangement import PedalSpan
+from engine.arrangement import Arrangement, PedalSpan
 from engine.proof import compare_pages
 from engine.read import read_arrangement
 from tests.form.pages import each, page
+from tests.measure.by_hand import page as by_hand
 from tests.proof.planting import measure, notes, planted, respell
 
 TUNE = "C4 D4 E4 G4 A4 G4 E4 D4 F4 F4 A4 C5 B4 A4 G4 F4 "
@@ -33,6 +34,29 @@ def test_a_changed_note_is_said_with_its_hand_and_its_bar() -> None:
     assert (change.kind, change.new_bar, change.hands) == ("changed", "2", ("right",))
     assert change.words == "now without A4 and with B4"
     assert not change.counts
+
+
+def test_a_note_at_another_moment_of_its_bar_is_a_change_of_its_hand() -> None:
+    # D alone in the second bar, on the first beat and then on the third; the left hand stays.
+    def written(at: float) -> Arrangement:
+        tune = [(0.0, 1.0, 60, "right"), (at, 1.0, 62, "right"), (8.0, 4.0, 64, "right")]
+        return by_hand([*tune, *((4.0 * k, 4.0, 48, "left") for k in range(3))])
+
+    (change,) = compare_pages(written(4.0), written(6.0))
+    assert (change.kind, change.new_bar, change.hands) == ("changed", "2", ("right",))
+    assert change.words == "the same keys, held or placed otherwise"
+    assert not change.counts
+
+
+def test_the_same_keys_in_a_longer_bar_are_a_change() -> None:
+    old = by_hand([(0.0, 1.0, 60, "right"), (4.0, 1.0, 62, "right")])
+    first, last = old.bars
+    longer = replace(first, duration_q=Fraction(5))
+    new = replace(old, bars=(longer, replace(last, onset_q=Fraction(5))), notes=(
+        old.notes[0], replace(old.notes[1], onset_q=Fraction(5))))  # fmt: skip
+    (change,) = compare_pages(old, new)
+    assert (change.old_bar, change.hands) == ("1", ("left", "right"))
+    assert change.words == "the same keys in a longer or shorter bar"
 
 
 def test_an_inserted_bar_does_not_make_later_bars_new() -> None:
