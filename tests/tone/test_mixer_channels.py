@@ -6,11 +6,16 @@ when the interpreter is free, takes what waits then; where nothing is left, the 
 
 from __future__ import annotations
 
+import subprocess
+import sys
+from pathlib import Path
+
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from practice.sound.mixer_channels import LEFT_S, WASH_S, MixerChannels
 
+ROOT = Path(__file__).resolve().parents[2]
 SILENCE = "silence"
 BLOCK_S = 0.0116
 
@@ -135,3 +140,11 @@ def test_a_channel_that_was_left_is_washed_and_used_again() -> None:
     assert not first.get_busy()
     assert channels.change(mixer.now_s)
     assert channels.current is first
+
+
+def test_the_real_mixer_is_left_in_one_piece() -> None:
+    # with --careless the same ends in a segmentation fault, more often than not
+    command = [sys.executable, "-m", "tests.tone.stuck_mixer", "--seconds", "2"]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=60)
+    assert done.returncode == 0, done.stderr
+    assert int(done.stdout.split()[-1]) > 0
