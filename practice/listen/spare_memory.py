@@ -12,8 +12,9 @@ import sys
 #: `mallopt` of glibc (malloc.h): from which size on memory is asked of the system by itself, and
 #: how many heaps threads may have.
 _MMAP_THRESHOLD, _ARENA_MAX = -3, -8
-#: glibc's own first threshold; named, it stays, where otherwise it rises to the largest ever freed.
-LARGE_BYTES = 128 * 1024
+#: A word as a picture is as large. Named, the threshold stays, where otherwise it rises to the
+#: largest ever freed.
+LARGE_BYTES = 32 * 1024
 HEAPS = 2
 
 

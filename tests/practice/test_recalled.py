@@ -145,7 +145,7 @@ def test_spare_memory_is_given_back_where_the_system_takes_it(
     spare_memory.keep_pieces_few()
     spare_memory.give_back()
     # M_MMAP_THRESHOLD is -3 and M_ARENA_MAX -8 in glibc's malloc.h.
-    told = [("mallopt", -3, 131072), ("mallopt", -8, 2), ("malloc_trim", 0)]
+    told = [("mallopt", -3, 32768), ("mallopt", -8, 2), ("malloc_trim", 0)]
     assert asked == (told if platform == "linux" else [])
     monkeypatch.setattr(spare_memory.ctypes, "CDLL", lambda _: object())
     spare_memory.give_back()
