@@ -120,6 +120,19 @@ def test_csv_has_a_row_for_every_note_played_or_left_out(data, tmp_path, perform
     assert len(slipped ^ truth) <= 2
 
 
+def test_the_marked_score_never_takes_the_scores_place(
+    data: Path, tmp_path: Path, score: Path
+) -> None:
+    page = tmp_path / "mine.musicxml"
+    page.write_bytes(score.read_bytes())
+    told = io.StringIO()
+    env = Environment(stdout=io.StringIO(), stderr=told, variables={"UNDERSONG_DATA": str(data)})
+    asked = ["export", "1", str(page), "--score", str(page)]
+    assert main(asked, env) == ExitStatus.FAILED
+    assert "this is the score itself" in told.getvalue()
+    assert page.read_bytes() == score.read_bytes()
+
+
 def test_musicxml_keeps_every_note_and_says_every_slip(data, tmp_path, score) -> None:
     file = exported(data, tmp_path, "musicxml")
     marked, plain = (ElementTree.parse(path).getroot() for path in (file, score))
