@@ -18,7 +18,7 @@ from engine.performance import Pulse
 from engine.section_review import SectionReview
 
 #: Raised whenever the engine would say something else of the same notes.
-ENGINE_EDITION = "6"
+ENGINE_EDITION = "7"
 
 #: Parts of the measures that are worked out again when wanted.
 NOT_KEPT = frozenset({"timing.tempo_curve", "balance.phrases"})
