@@ -10,6 +10,8 @@ from pathlib import Path
 
 from engine.arrangement import Arrangement
 from engine.errors import UndersongError
+from engine.read.overrides import bars_of
+from engine.read.sidecar import Place, Stretch
 from practice.whole_file import whole_file
 
 _WANTED = re.compile(r"\s*([^=]+?)\s*=\s*([^\s@-]+)(?:-([^\s@-]+))?\s*(?:@(\d+))?\s*")
@@ -46,6 +48,11 @@ def sections_from_words(wanted: Sequence[str], arrangement: Arrangement) -> str:
             if bar not in known:
                 raise UndersongError(f"there is no bar {bar}", f"section {name}")
         again = f"@{time}" if time else ""
+        stretch = Stretch(Place(first, int(time) if time else None), Place(last))
+        if not bars_of(stretch, arrangement.bars):
+            raise UndersongError(
+                f"there are no bars from {first} to {last}{again}", f"section {name}"
+            )
         blocks.append(_table(name, "", first + again, last + again))
     return "\n".join(blocks)
 

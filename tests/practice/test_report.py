@@ -20,15 +20,18 @@ import pytest
 import engine
 from engine.arrangement import Arrangement, Span
 from engine.performance import pair_notes
+from engine.read import read_arrangement
 from practice.cli import main
 from practice.drill import Drill
 from practice.environment import Environment, ExitStatus
 from practice.library import open_arrangement
 from practice.player import Character, Pedalling, SlipShares, perform_with_truth
 from practice.report.marked_page import draw_systems, gather_marks, print_pitch, steps_between
+from practice.report.report_plots import _bar_with
 from practice.report.take_table import COLUMNS
 from practice.store.importing import keep_recording
 
+SCORES = Path(__file__).resolve().parents[1] / "fixtures" / "scores"
 NOW = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 CHARACTER = Character(
     finger_sd_ms=8.0,
@@ -210,3 +213,14 @@ def test_a_score_that_moved_can_be_named(data, tmp_path, score, exercises) -> No
     moved = tmp_path / "elsewhere.musicxml"
     moved.write_bytes(score.read_bytes())
     assert export(data, tmp_path / "take.csv", "--score", str(moved))[0] == ExitStatus.DONE
+
+
+def test_each_piece_of_a_bar_cut_by_a_repeat_has_its_own_moment() -> None:
+    """Bars 1, 2a, 1, 2a, 2b, 3 of 4, 2, 4, 2, 2, 4 quarters: 2a begins at 4, 2b at 12."""
+    page = read_arrangement(SCORES / "mid-bar-repeat.musicxml")
+    found = [_bar_with(page, "2", 1, beat) for beat in (1.0, 2.5, 3.0, 4.5)]
+    assert [bar.onset_q for bar in found if bar] == [4, 4, 12, 12]
+    again = _bar_with(page, "2", 2, 1.0)
+    assert again is not None
+    assert again.onset_q == 10
+    assert _bar_with(page, "9", 1, 1.0) is None

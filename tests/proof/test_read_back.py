@@ -17,7 +17,7 @@ from engine.read import read_arrangement
 from practice.cli import main
 from practice.environment import Environment
 from practice.report.proof_book import PageWord, ProofBook
-from practice.report.section_text import put_sections, without_sections
+from practice.report.section_text import put_sections, sections_from_words, without_sections
 from tests.proof.planting import Tree, notes, planted, respell
 from tests.proof.test_planted import octave_left_out
 
@@ -142,6 +142,14 @@ def test_sections_written_in_another_way_are_left_alone(tmp_path: Path) -> None:
     with pytest.raises(UndersongError, match="written in a way that cannot be changed"):
         put_sections(sidecar, '[[sections]]\nname = "B"\nfrom = "1"\nto = "2"\n')
     assert sidecar.read_text("utf-8") == before
+
+
+@pytest.mark.parametrize("wanted", ["Verse=8-5", "Verse=5-8@7"])
+def test_a_section_of_no_bars_is_refused_before_it_is_written(exercises: Path, wanted: str) -> None:
+    """Backwards, or at a time through that never comes."""
+    score = read_arrangement(exercises / "two-sluices.musicxml")
+    with pytest.raises(UndersongError, match="there are no bars from"):
+        sections_from_words([wanted], score)
 
 
 def test_two_versions_are_compared(exercises: Path, tmp_path: Path) -> None:
