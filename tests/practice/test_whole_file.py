@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -21,22 +20,12 @@ from practice.report.proof_pages import write_pages
 from practice.report.section_text import put_sections
 from practice.store.recording import write_recording
 from practice.whole_file import whole_file
+from tests.full_disk import full_disk
 
-#: No file may grow beyond this: the system then refuses the write, as a full disk does.
+#: Less than what is written.
 ROOM_BYTES = 200
 OLD = "# as it was\n" * 100
 TABLE = '[[sections]]\nname = "Verse"\nfrom = "1"\nto = "2"\n'
-
-
-@contextmanager
-def full_disk() -> Iterator[None]:
-    resource = pytest.importorskip("resource")
-    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (ROOM_BYTES, hard))
-    try:
-        yield
-    finally:
-        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
 
 
 def _write_text(path: Path) -> None:
@@ -67,7 +56,7 @@ WRITERS: dict[str, Callable[[Path], None]] = {
 def test_an_older_file_outlives_a_full_disk(tmp_path: Path, name: str) -> None:
     path = tmp_path / "file.toml"
     path.write_text(OLD, encoding="utf-8")
-    with full_disk(), pytest.raises(UndersongError, match="cannot be"):
+    with full_disk(ROOM_BYTES), pytest.raises(UndersongError, match="cannot be"):
         WRITERS[name](path)
     assert path.read_text("utf-8") == OLD
     assert list(tmp_path.iterdir()) == [path], "nothing half written is left"
