@@ -64,3 +64,14 @@ def test_one_of_a_thing_is_no_plural() -> None:
     zero, bar = Fraction(0), Fraction(4)
     twins = Twins(zero, zero, bar, (bar, bar), transposed=-1, words="x")
     assert "begin alike, 1 semitone down for 1 bar" in twin_words(one, twins)
+
+
+def test_a_bar_that_holds_a_note_where_its_twin_goes_on_does_not_rest() -> None:
+    """Bars 2 and 4 begin on F5: a quarter in bar 2, a dotted one in bar 4, or a rest after it."""
+    start = [(0, 1, "C5"), (1, 1, "D5"), (2, 1, "E5"), (3, 1, "G5")]
+    goes_on = [(4, 1, "F5"), (5, 0.5, "G5"), (5.5, 0.5, "A5"), (6, 2, "C6")]
+    for length, words in ((1.5, "bar 4 holds F5"), (1, "bar 4 rests")):
+        other = [(4, length, "F5"), (5.5, 0.5, "A5"), (6, 2, "C6")]
+        right = start + goes_on + [(8 + q, d, name) for q, d, name in start + other]
+        (twins,) = find_form(page(right)).twins
+        assert twins.words == f"bar 2 goes on with G5; {words}"
