@@ -16,21 +16,25 @@ from engine.performance import KeyEvent
 from practice.commands.output import write_text
 from practice.drills.sheet_file import write_sheet
 from practice.environment import Environment
+from practice.library import open_arrangement
+from practice.report.proof_book import ProofBook
 from practice.report.proof_pages import write_pages
 from practice.report.section_text import put_sections
+from practice.settings import Settings, save_settings
 from practice.store.recording import write_recording
 from practice.whole_file import whole_file
 from tests.full_disk import full_disk
 
 #: Less than what is written.
 ROOM_BYTES = 200
+NOW = datetime(2026, 1, 1, tzinfo=UTC)
+SCORES = Path(__file__).resolve().parents[1] / "fixtures" / "scores"
 OLD = "# as it was\n" * 100
 TABLE = '[[sections]]\nname = "Verse"\nfrom = "1"\nto = "2"\n'
 
 
 def _write_text(path: Path) -> None:
-    env = Environment(now=lambda: datetime(2026, 1, 1, tzinfo=UTC))
-    write_text(env, str(path), "new" * 1000)
+    write_text(Environment(now=lambda: NOW), str(path), "new" * 1000)
 
 
 def _write_recording(path: Path) -> None:
@@ -90,3 +94,22 @@ def test_a_pipe_is_written_to_as_it_is(tmp_path: Path) -> None:
     with whole_file(pipe) as part:
         assert part == pipe
     assert list(tmp_path.iterdir()) == [pipe]
+
+
+def test_what_could_not_be_kept_is_not_said_to_be(tmp_path: Path) -> None:
+    """Remarks set aside, settings and arrangements opened, on a disk that is full."""
+    book = ProofBook(tmp_path / "pages.json")
+    book.put_aside("Study", ["a" * 12], NOW)
+    assert save_settings(tmp_path / "settings.json", Settings()) == ""
+    score = SCORES / "chords.musicxml"
+    before = {file: file.read_bytes() for file in tmp_path.iterdir()}
+    with full_disk(100):
+        with pytest.raises(UndersongError, match="cannot be written"):
+            book.put_aside("Study", ["b" * 12, "c" * 12], NOW)
+        said = save_settings(tmp_path / "settings.json", Settings())
+        opened = open_arrangement(str(score), tmp_path / "cache")
+    assert book.set_aside("Study") == {"a" * 12}
+    assert "settings cannot be kept" in said
+    assert opened.notes
+    left = {file for file in tmp_path.rglob("*") if file.is_file()}
+    assert {file: file.read_bytes() for file in left} == before, "nothing half written is left"
