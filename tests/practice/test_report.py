@@ -178,6 +178,8 @@ def test_a_slip_stands_at_the_height_played() -> None:
     assert steps_between("C4", "") == 0
     assert print_pitch("Bbb4") == "B♭♭"
     assert print_pitch("F##5") == "F×"
+    assert print_pitch("Bbbb4") == "B♭♭♭"
+    assert print_pitch("F###5") == "F×♯"
 
 
 def test_the_html_is_one_file_with_words_for_every_picture(data, tmp_path) -> None:

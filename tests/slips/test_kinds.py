@@ -259,3 +259,17 @@ def test_who_struck_its_own_key_struck_no_wrong_one() -> None:
     words = [slip.words for slip in name_slips(row, notes, findings)]
     assert not [w for w in words if "octave" in w]
     assert sorted(pair_findings(row, notes, findings), key=str) == sorted(findings, key=str)
+
+
+def test_a_drone_sounds_however_long_ago_it_began() -> None:
+    """The left hand holds C sharp for three bars; the right strikes it in the third."""
+    drone = page(right=[(k, 1, n) for k, n in enumerate(["D5", "E5", "F5", "G5"] * 3)],
+                 left=[(0, 12, "C#3")])  # fmt: skip
+    off = next(i for i, n in enumerate(drone.notes) if n.onset_q == 10)
+    notes = [PlayedNote(i, 61 if i == off else n.pitch, 64, float(n.onset_q))
+             for i, n in enumerate(drone.notes)]  # fmt: skip
+    findings = [Finding(i, None, "wrong", i) if i == off else Finding(i, i, "right")
+                for i in range(len(notes))]  # fmt: skip
+    (slip,) = name_slips(drone, notes, findings)
+    assert slip.kind == "other hand's note"
+    assert slip.evidence == "the left hand holds C♯ here"
