@@ -79,8 +79,14 @@ def _keep(kept: Path, arrangement: Arrangement) -> None:
     try:
         kept.parent.mkdir(parents=True, exist_ok=True)
         with tempfile.NamedTemporaryFile(dir=kept.parent, suffix=".part", delete=False) as file:
-            file.write(_check(body) + b"\n" + body)
-        os.replace(file.name, kept)
+            part = Path(file.name)
+            try:
+                file.write(_check(body) + b"\n" + body)
+                file.flush()
+            except OSError:
+                part.unlink(missing_ok=True)  # a disk that is full gets no fuller
+                raise
+        os.replace(part, kept)
         _prune(kept.parent)
     except OSError:
         return

@@ -9,12 +9,12 @@ A file that cannot be read is left alone and said; practising goes on with what 
 from __future__ import annotations
 
 import json
-import os
 from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
 
 from engine.standing import DEFINITIONS, Definitions
+from practice.whole_file import whole_file
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,9 +114,9 @@ def save_settings(path: Path, settings: Settings) -> str:
     kept.update(asdict(settings), definitions=_unusual(settings.definitions))
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        part = path.with_suffix(".part")
-        part.write_text(json.dumps(kept, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
-        os.replace(part, path)
+        text = json.dumps(kept, indent=1, ensure_ascii=False) + "\n"
+        with whole_file(path) as part:
+            part.write_text(text, encoding="utf-8")
     except OSError as error:
         return f"{path}: settings cannot be kept ({error.strerror})"
     return ""

@@ -283,7 +283,23 @@ def _continuation(page: _Page, hands: Hands, at_q: Fraction) -> str:
     ]
     notes = [n for n in struck if hands in ("both", n.hand) and not n.grace]
     if not notes:
-        return f"bar {bar.number}{again} rests"
+        name = _held(page.arrangement, hands, bar.index, at_q)
+        return f"bar {bar.number}{again} {f'holds {name}' if name else 'rests'}"
     top = notes[-1]
     held = f" for {float(top.duration_q):g} quarters" if top.duration_q >= 4 else ""
     return f"bar {bar.number}{again} goes on with {printed(top.name)}{held}"
+
+
+def _held(arrangement: Arrangement, hands: Hands, bar: int, at_q: Fraction) -> str:
+    """The highest note held over a moment, struck in its bar or one of the four before; "" if none.
+
+    A rest is a moment at which nothing sounds.
+    """
+    near = arrangement.notes_of_bars[max(0, bar - 4) : bar + 1]
+    sounding = [
+        n
+        for notes in near
+        for n in notes
+        if hands in ("both", n.hand) and n.onset_q < at_q < n.onset_q + n.duration_q
+    ]
+    return printed(max(sounding, key=lambda n: n.pitch).name) if sounding else ""

@@ -51,9 +51,19 @@ def _altered(arrangement: Arrangement, figure: Figure) -> Iterator[Remark]:
             note, usual = here[off[0]], b[off[0]]
             why = (
                 f"place {off[0] + 1} of the figure is {printed(note.name)} here and "
-                f"{printed(usual.name)} in the cells before and after"
+                f"{printed(usual.name)} in the cells {_sides(figure, cells, k, off[0], usual)}"
             )
             yield remark_on(arrangement, "figure", [note], why, 0.8, usual.name)
+
+
+def _sides(
+    figure: Figure, cells: list[list[ScoreNote]], k: int, place: int, usual: ScoreNote
+) -> str:
+    """On which sides the cells next to number `k` have the usual key: a row has two ends."""
+    sides = {"before": -1, "after": 1}
+    beside = {side: _equal_row(figure, cells, k, (d,)) for side, d in sides.items()}
+    has = (side for side, cell in beside.items() if cell and cell[place].pitch == usual.pitch)
+    return " and ".join(has)
 
 
 def _usual_cell(

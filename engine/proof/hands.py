@@ -106,8 +106,9 @@ def _grip(arrangement: Arrangement, chord: list[ScoreNote], reach: Reach) -> Ite
     low, high = chord[0], chord[-1]
     span, hand = high.pitch - low.pitch, low.hand
     own = reach.of(hand)
-    if len({n.pitch for n in chord}) > reach.fingers:
-        why = f"the {hand} hand has {len(chord)} keys at once"
+    keys = len({n.pitch for n in chord})
+    if keys > reach.fingers:
+        why = f"the {hand} hand has {keys} keys at once"
         yield remark_on(arrangement, "stretch", chord, why, 0.9)
     if span <= own or _shared(chord, own) or _other_hand_may(arrangement, chord, reach):
         return

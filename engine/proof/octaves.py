@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from engine.arrangement import Arrangement, ScoreNote
-from engine.form.fifths import interval_between
+from engine.form.fifths import Interval, interval_between
 from engine.pitch_names import printed
 from engine.proof.remark import Remark, remark_on
 
@@ -83,9 +83,17 @@ def _remark(arrangement: Arrangement, i: int) -> Remark:
             (low.step, low.alter, low.octave), (high.step, high.alter, high.octave)
         )
         why = (
-            f"{printed(low.name)} under {printed(high.name)} is a {interval.words}, where all "
+            f"{printed(low.name)} under {printed(high.name)} is {_say_size(interval)}, where all "
             "notes around it are octaves"
         )
         return remark_on(arrangement, "octave", [note, near[0]], why, 0.9)
     why = f"{printed(note.name)} has no octave, where all line notes around it have one"
     return remark_on(arrangement, "octave", [note], why, 0.7)
+
+
+def _say_size(interval: Interval) -> str:
+    """With its article; beside an octave a ninth is a ninth, and no second."""
+    words = interval.words
+    if interval.number > 8:
+        words = words.replace("second", "ninth").replace("third", "tenth")
+    return f"{'an' if words.startswith('a') else 'a'} {words}"

@@ -50,10 +50,14 @@ def heading(arrangement: Arrangement) -> str:
     """Title, bars, key signature."""
     written = len({b.written for b in arrangement.bars})
     played = len(arrangement.bars)
-    bars = f"{written} bars" if played == written else f"{written} bars, {played} as played"
+    bars = _count(written, "bar") + ("" if played == written else f", {played} as played")
     f = arrangement.fifths
     kind = "sharps" if f > 0 else "flats"
     return f"{arrangement.title}: {bars}, {_KEYS.get(f, f'{_COUNTS[abs(f)]} {kind}')}"
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def bars_words(bars: Sequence[Bar]) -> str:
@@ -95,8 +99,8 @@ def twin_words(arrangement: Arrangement, twins: Twins) -> str:
     first, second = arrangement.bar_at(twins.first_q), arrangement.bar_at(twins.second_q)
     where = f"bars {bars_words([first])} and {bars_words([second])}"
     hands = "" if twins.hands == "both" else f" in the {twins.hands} hand"
-    moved = f", {abs(twins.transposed)} semitones {'up' if twins.transposed > 0 else 'down'}"
-    shift = moved if twins.transposed else ""
+    way = "up" if twins.transposed > 0 else "down"
+    shift = f", {_count(abs(twins.transposed), 'semitone')} {way}" if twins.transposed else ""
     length = _length_words(arrangement, twins.first_q, twins.length_q)
     return f"{where} begin alike{hands}{shift} for {length}: {twins.words}"
 
@@ -169,7 +173,7 @@ def line_lines(arrangement: Arrangement) -> Iterator[str]:
         "all in octaves" if doubled == len(form.line)
         else f"{doubled} in octaves" if doubled else "single notes"
     )  # fmt: skip
-    yield f"{whose}, {len(form.line)} notes, {octaves}"
+    yield f"{whose}, {_count(len(form.line), 'note')}, {octaves}"
     for one in line_functions(arrangement):
         note = arrangement.notes[one.note]
         if (

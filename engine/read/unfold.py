@@ -18,7 +18,7 @@ from engine.read.pedalling import pedal_spans
 from engine.read.repeats import playing_order
 from engine.read.report import Report
 from engine.read.tempo import tempo_map
-from engine.read.written import WrittenBar, WrittenNote, WrittenScore
+from engine.read.written import WrittenBar, WrittenMark, WrittenNote, WrittenScore
 
 #: Two heads meet although the second begins this much late or early (tuplets that the file's
 #: divisions could only round).
@@ -218,7 +218,30 @@ def _in_order(marks: Iterable[Mark]) -> tuple[Mark, ...]:
 
 
 def _marks_as_played(score: WrittenScore, bars: Iterable[Bar]) -> Iterator[Mark]:
+    """The marks of each bar as it comes, and the key signature where going back changes it.
+
+    Going back to a bar brings back the signature in force there on the page, though none is
+    printed in it.
+    """
+    in_force = _signatures(score)
+    sounding = in_force[0]
     for bar in bars:
-        for m in score.bars[bar.written].marks:
+        written = score.bars[bar.written]
+        changes = [m for m in written.marks if m.kind == "key"]
+        key = in_force[bar.written]
+        if key.value != sounding.value and not any(m.at_q == 0 for m in changes):
+            yield Mark("key", bar.onset_q, bar.index, key.text, key.value)
+        sounding = changes[-1] if changes else key
+        for m in written.marks:
             onset_q = bar.onset_q + m.at_q
             yield Mark(m.kind, onset_q, bar.index, m.text, m.value, m.staff, m.note_id)
+
+
+def _signatures(score: WrittenScore) -> list[WrittenMark]:
+    """The key signature in force where each written bar begins, before what the bar itself has."""
+    now = WrittenMark("key", Fraction(0))
+    found = []
+    for bar in score.bars:
+        found.append(now)
+        now = next((m for m in reversed(bar.marks) if m.kind == "key"), now)
+    return found

@@ -150,8 +150,17 @@ def _function(scene: Scene) -> str:
 
 
 def place_words(arrangement: Arrangement, onset_q: Fraction | float) -> str:
-    """Bar and beat as printed: "bar 12, beat 3"; halves and other parts as a decimal."""
+    """Bar and beat as printed: "bar 12, beat 3"; halves and other parts as a decimal.
+
+    What rounding brings to the barline is the next bar's first moment: no bar of four beats has a
+    fifth.
+    """
     bar = arrangement.bar_at(onset_q)
-    beat = float((float(onset_q) - float(bar.onset_q - bar.lead_q)) * bar.beat_unit / 4 + 1)
+    exact = (float(onset_q) - float(bar.onset_q - bar.lead_q)) * bar.beat_unit / 4 + 1
+    beat = round(exact, 2)
+    following = arrangement.bars[bar.index + 1 : bar.index + 2]
+    if following and beat >= bar.beat_at(following[0].onset_q):
+        bar = following[0]
+        beat = round(float(bar.beat_at(bar.onset_q)), 2)
     again = f" (time {bar.time})" if bar.time > 1 else ""
-    return f"bar {bar.number or '0'}{again}, beat {round(beat, 2):g}"
+    return f"bar {bar.number or '0'}{again}, beat {beat:g}"

@@ -78,12 +78,15 @@ def _doubled(stage: Stage) -> list[tuple[PlayedNote, PlayedNote]]:
 
 
 def _displaced(stage: Stage, played: PlayedNote, due: dict[int, float]) -> int | None:
-    """The missing note that a stroke came in place of: due at that moment, within reach."""
+    """The missing note that a stroke came in place of: due at that moment, within reach.
+
+    Another key than its own: who struck its own key did not strike a wrong one.
+    """
     near = [
         (abs(when - played.onset_s), i)
         for i, when in due.items()
         if abs(when - played.onset_s) <= _tolerance_s(stage, i)
-        and abs(stage.arrangement.notes[i].pitch - played.pitch) <= NEAR_KEYS
+        and 0 < abs(stage.arrangement.notes[i].pitch - played.pitch) <= NEAR_KEYS
     ]
     return min(near)[1] if near else None
 

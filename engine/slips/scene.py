@@ -140,10 +140,15 @@ class Scene:
 
     @cached_property
     def sounding(self) -> list[ScoreNote]:
-        """Written notes struck or still held at this moment."""
+        """Written notes struck or still held at this moment, a drone however long ago it began."""
+        table = self.arrangement.table
+        begun = int(np.searchsorted(table["onset_q"], float(self.onset_q), side="right"))
+        ends_q = table["onset_q"][:begun] + table["duration_q"][:begun]
+        # The table is rounded, the notes are exact.
+        near = np.flatnonzero(ends_q > float(self.onset_q) - 1e-6)
         return [
             n
-            for n in self.written_within(8.0)
+            for n in (self.arrangement.notes[i] for i in near.tolist())
             if n.onset_q <= self.onset_q and (n.onset_q + n.duration_q) > self.onset_q
         ]
 

@@ -93,7 +93,14 @@ def _write_review(
     elif kind == ".csv":
         write_text(env, options.file, take_csv(result_json(arrangement, review)))
     else:
+        _refuse_the_score(options.file, path)
         _write_page(options.file, kind, env, places, _report(path, arrangement, kept, review))
+
+
+def _refuse_the_score(file: str, path: str) -> None:
+    """The page with its slips marked would take the place of the page."""
+    if Path(file).exists() and Path(file).samefile(path):
+        raise UndersongError("this is the score itself", file, "give the file another name")
 
 
 def _open_score(path: str, kept: KeptTake, places: Places) -> Arrangement:

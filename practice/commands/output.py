@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
 from engine.errors import UndersongError
+from practice.whole_file import whole_file
 
 if TYPE_CHECKING:
     from practice.environment import Environment
@@ -29,7 +29,8 @@ def write_text(env: Environment, target: str, text: str) -> None:
         _write_utf8(env.stdout, text)
         return
     try:
-        Path(target).write_text(text, encoding="utf-8", newline="\n")
+        with whole_file(target) as part:
+            part.write_text(text, encoding="utf-8", newline="\n")
     except OSError as error:
         raise UndersongError(f"cannot be written ({error.strerror})", target) from error
 

@@ -12,6 +12,7 @@ from typing import Any, get_args
 from engine.drill import DrillSheet, Ladder
 from engine.drill.sheet import Gesture, Order, Way
 from engine.errors import UndersongError
+from practice.whole_file import whole_file
 
 _WORDS: dict[str, tuple[str, ...]] = {
     "pulse": ("free", "strict"), "order": get_args(Order), "gesture": get_args(Gesture),
@@ -61,7 +62,8 @@ def write_sheet(path: str | Path, sheet: DrillSheet) -> None:
     text = json.dumps(sheet_as_dict(sheet), indent=1) + "\n" if is_json else _toml(sheet)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8")
+        with whole_file(path) as part:
+            part.write_text(text, encoding="utf-8")
     except OSError as error:
         raise DrillError(f"cannot be written ({error.strerror})", str(path)) from error
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import sys
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -13,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from engine.errors import UndersongError
 from engine.measure.instrument import Instrument, profile_of, read_profile
 from practice.ports.port_names import lasting_name, normalise_name
+from practice.whole_file import whole_file
 
 if TYPE_CHECKING:
     from practice.store.kept import TakeStart
@@ -71,11 +71,11 @@ def keep_profile(path: Path, port: str, instrument: Instrument) -> None:
     """
     kept = _read_all(path)
     kept[_key(port)] = profile_of(instrument)
-    part = path.with_suffix(".part")
+    text = json.dumps(kept, indent=1, ensure_ascii=False) + "\n"
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        part.write_text(json.dumps(kept, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
-        os.replace(part, path)
+        with whole_file(path) as part:
+            part.write_text(text, encoding="utf-8")
     except OSError as error:
         raise ProfileError(f"cannot be written ({error.strerror})", str(path)) from error
 

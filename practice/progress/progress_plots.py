@@ -19,6 +19,7 @@ from engine.standing import DEFINITIONS
 from practice.progress.canvas import INK, Axes, Canvas, make_figure
 from practice.progress.news import HARDLY_HEARD_MS
 from practice.progress.progress import HandProgress, Progress, SectionProgress
+from practice.whole_file import whole_file
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -341,7 +342,7 @@ def write_pdf(progress: Progress, path: str, made: datetime, lines: Sequence[str
         plot.figure.suptitle(plot.title, x=0.01, ha="left")
     told = {"Title": f"Progress: {progress.title}", "CreationDate": made}
     try:
-        with PdfPages(path, metadata=told) as pdf:
+        with whole_file(path) as part, PdfPages(part, metadata=told) as pdf:
             for page in paper.pages:
                 pdf.savefig(page)
     except OSError as error:
@@ -362,7 +363,8 @@ def write_pngs(progress: Progress, folder: str, made: datetime) -> list[Path]:
             plot.figure.suptitle(plot.title, x=0.01, ha="left")
             paths.append(into / f"{plot.name}.png")
             stamp = {"Title": plot.title, "Creation Time": made.isoformat(timespec="seconds")}
-            plot.figure.savefig(paths[-1], dpi=160, metadata=stamp)
+            with whole_file(paths[-1]) as part:
+                plot.figure.savefig(part, format="png", dpi=160, metadata=stamp)
     except OSError as error:
         raise UndersongError(f"cannot be written ({error.strerror})", folder) from error
     return paths

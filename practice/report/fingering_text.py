@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 import tomllib
 from collections.abc import Iterable
@@ -13,6 +12,7 @@ from engine.read import read_arrangement
 from engine.read.note_places import find_places, is_place
 from engine.read.score_file import has_own_id
 from engine.read.sidecar import read_sidecar, sidecar_bytes, sidecar_path
+from practice.whole_file import whole_file
 
 _HEADER = re.compile(r"\s*\[\s*fingering\s*\]\s*(#.*)?")
 _TABLE = re.compile(r"\s*\[")
@@ -106,14 +106,8 @@ def _check(before: bytes, after: bytes, note_id: str, fingering: str, path: Path
 
 
 def _replace(path: Path, data: bytes) -> None:
-    """Whole or not at all. A link is followed, so that the file it leads to is the one changed."""
-    target = Path(os.path.realpath(path))
-    part = target.with_name(f"{target.name}.part")
     try:
-        part.write_bytes(data)
-        if target.exists():
-            part.chmod(target.stat().st_mode & 0o777)
-        os.replace(part, target)
+        with whole_file(path) as part:
+            part.write_bytes(data)
     except OSError as error:
-        part.unlink(missing_ok=True)
         raise UndersongError(f"cannot be written ({error.strerror})", str(path)) from error

@@ -176,7 +176,7 @@ def print_pitch(name: str) -> str:
     told = _PITCH.match(name)
     if not told:
         return ""
-    signs = {"bb": "♭♭", "b": "♭", "#": "♯", "##": "×"}
+    signs = {"bbb": "♭♭♭", "bb": "♭♭", "b": "♭", "#": "♯", "##": "×", "###": "×♯"}
     return told[1] + signs.get(told[2], "")
 
 

@@ -7,14 +7,13 @@ a remark is known by what its bar holds (`engine.proof.remark.bar_key`).
 from __future__ import annotations
 
 import json
-import os
-import tempfile
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Literal
 
 from engine.errors import UndersongError
+from practice.whole_file import whole_file
 
 #: "page-wrong": the page is wrong here. "meant-that": what I played is what I meant.
 What = Literal["page-wrong", "meant-that"]
@@ -98,14 +97,12 @@ class ProofBook:
         }
 
     def _write(self, title: str, page: dict[str, Any]) -> None:
-        self._pages[title] = page
-        text = json.dumps({"pages": self._pages}, ensure_ascii=False, indent=1)
+        pages = {**self._pages, title: page}
+        text = json.dumps({"pages": pages}, ensure_ascii=False, indent=1)
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
-            with tempfile.NamedTemporaryFile(
-                "w", dir=self.path.parent, suffix=".part", delete=False, encoding="utf-8"
-            ) as file:
-                file.write(text)
-            os.replace(file.name, self.path)
+            with whole_file(self.path) as part:
+                part.write_text(text, encoding="utf-8")
+            self._pages = pages
         except OSError as error:
             raise UndersongError(f"cannot be written ({error.strerror})", str(self.path)) from error

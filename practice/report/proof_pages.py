@@ -13,6 +13,7 @@ from engine.errors import UndersongError
 from engine.proof import Remark
 from practice.engrave import Engraver, PageLayout
 from practice.engraving.system import EngravedSystem
+from practice.whole_file import whole_file
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -167,12 +168,13 @@ def write_pages(pages: Sequence[Image], png: str | None, pdf: str | None) -> lis
             folder.mkdir(parents=True, exist_ok=True)
             for k, page in enumerate(pages, 1):
                 written.append(folder / f"page-{k:02d}.png")
-                page.save(written[-1])
+                with whole_file(written[-1]) as part:
+                    page.save(part, "PNG")
         if pdf:
             written.append(Path(pdf))
-            pages[0].save(
-                written[-1], "PDF", resolution=150, save_all=True, append_images=pages[1:]
-            )
+            more = pages[1:]
+            with whole_file(pdf) as part:
+                pages[0].save(part, "PDF", resolution=150, save_all=True, append_images=more)
     except OSError as error:
         where = png if png and not written else pdf or png
         raise UndersongError(

@@ -19,6 +19,7 @@ from practice.progress.progress_page import STYLE
 from practice.progress.progress_plots import Plot, svg_text
 from practice.report.marked_page import MarkedSystem, draw_systems, stack_systems
 from practice.report.report_plots import draw_report
+from practice.whole_file import whole_file
 
 #: Systems on a page of the PDF.
 SYSTEMS_A_PAGE = 5
@@ -115,7 +116,7 @@ def write_report_pdf(report: Report, path: str, cache_dir: Path) -> None:
     from matplotlib.backends.backend_pdf import PdfPages
 
     try:
-        with PdfPages(path, metadata={"Title": report.title}) as pdf:
+        with whole_file(path) as part, PdfPages(part, metadata={"Title": report.title}) as pdf:
             for number, one in enumerate(report.passes, 1):
                 for page in _words_and_plots(report, one, number):
                     pdf.savefig(page)

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from engine.arrangement import Arrangement
+from engine.arrangement import Arrangement, Bar
 from engine.measure.evenness import Evenness
 from engine.measure.pedal import Pedal
 from engine.measure.timing import Timing
@@ -51,7 +51,7 @@ def _plot_tempo(arrangement: Arrangement, timing: Timing, canvas: Canvas) -> Plo
     ax.set_xlabel("bar")
     ax.set_ylabel("% of the mark")
     tempo = timing.tempo_qpm
-    words = f"Tempo bar by bar, {len(timing.hesitations)} hesitations"
+    words = f"Tempo bar by bar, {_count(len(timing.hesitations), 'hesitation')}"
     words += f"; {tempo.value:.0f} quarters a minute over all." if tempo.value else "."
     return Plot("tempo", "Tempo", words, figure)
 
@@ -107,10 +107,21 @@ def _plot_pedal(
             ax.axvline(second - start_s, ymax=0.66, color=INK, linewidth=0.6)
             ax.text(second - start_s, 132, label, rotation=60, fontsize=6, ha="left", va="bottom")
         said = [
-            f"{len(pedal.changes)} changes of harmony", f"{len(pedal.leaks)} leaks",
-            f"{len(pedal.smears)} smears",
+            f"{_count(len(pedal.changes), 'change')} of harmony",
+            _count(len(pedal.leaks), "leak"), _count(len(pedal.smears), "smear"),
         ]  # fmt: skip
     return Plot("pedal", "Pedal", f"The damper as it was pressed: {', '.join(said)}.", figure)
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def _bar_with(arrangement: Arrangement, number: str, time: int, beat: float) -> Bar | None:
+    """The bar of a number that has a beat; both pieces of a bar cut by a repeat bear its number."""
+    same = [b for b in arrangement.bars if (b.number, b.time) == (number, time)]
+    begun = [b for b in same if beat >= b.beat_at(b.onset_q)]
+    return begun[-1] if begun else next(iter(same), None)
 
 
 def _place_marks(
@@ -130,10 +141,9 @@ def _place_marks(
     if not right:
         return []
     q, s = np.array(right).T
-    bars = {(b.number, b.time): b for b in arrangement.bars}
     out = []
     for number, time, beat, what in told:
-        bar = bars.get((number, time))
+        bar = _bar_with(arrangement, number, time, beat)
         if bar is not None:
             at_q = float(bar.onset_q - bar.lead_q) + (beat - 1) * 4 / bar.beat_unit
             out.append((float(np.interp(at_q, q, s)), what))

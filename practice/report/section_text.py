@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from collections.abc import Sequence
 from itertools import pairwise
 from pathlib import Path
 
 from engine.arrangement import Arrangement
 from engine.errors import UndersongError
+from engine.read.overrides import bars_of
+from engine.read.sidecar import Place, Stretch
+from practice.whole_file import whole_file
 
 _WANTED = re.compile(r"\s*([^=]+?)\s*=\s*([^\s@-]+)(?:-([^\s@-]+))?\s*(?:@(\d+))?\s*")
 _TABLE = re.compile(r"^\s*\[", re.MULTILINE)
+_SECTIONS = re.compile(r"\s*\[\[\s*sections\s*\]\]")
+_COMMENT = re.compile(r"\s*#")
 
 
 def sections_as_toml(arrangement: Arrangement) -> str:
@@ -42,6 +48,11 @@ def sections_from_words(wanted: Sequence[str], arrangement: Arrangement) -> str:
             if bar not in known:
                 raise UndersongError(f"there is no bar {bar}", f"section {name}")
         again = f"@{time}" if time else ""
+        stretch = Stretch(Place(first, int(time) if time else None), Place(last))
+        if not bars_of(stretch, arrangement.bars):
+            raise UndersongError(
+                f"there are no bars from {first} to {last}{again}", f"section {name}"
+            )
         blocks.append(_table(name, "", first + again, last + again))
     return "\n".join(blocks)
 
@@ -58,20 +69,48 @@ def put_sections(path: Path, tables: str) -> None:
     """Write section tables into a sidecar; everything else in it stays as it is.
 
     Raises:
-        UndersongError: the file cannot be read or written.
+        UndersongError: the file cannot be read, written or added to. It is as it was.
     """
     try:
-        text = path.read_text("utf-8") if path.exists() else ""
-        kept = without_sections(text).rstrip()
-        path.write_text(f"{kept}\n\n{tables}" if kept else tables, "utf-8", newline="\n")
+        text = path.read_bytes().decode("utf-8") if path.exists() else ""
+        end = "\r\n" if "\r\n" in text else "\n"
+        kept, new = without_sections(text).rstrip(), tables.replace("\n", end)
+        after = f"{kept}{end}{end}{new}" if kept else new
+        _check(text, after, tables, path)
+        with whole_file(path) as part:
+            part.write_bytes(after.encode("utf-8"))
     except (OSError, UnicodeDecodeError) as error:
         reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
         raise UndersongError(f"cannot be changed ({reason})", str(path)) from error
 
 
+def _check(before: str, after: str, tables: str, path: Path) -> None:
+    """TOML can be written in more ways than are known here: what is not understood stays."""
+    try:
+        wanted = {**tomllib.loads(before), **tomllib.loads(tables)}
+        done = tomllib.loads(after) == wanted
+    except tomllib.TOMLDecodeError:
+        done = False
+    if not done:
+        raise UndersongError(
+            "the sections in it are written in a way that cannot be changed",
+            str(path),
+            "write each as a table that begins with the line [[sections]]",
+        )
+
+
 def without_sections(text: str) -> str:
-    """A sidecar's text without its [[sections]] tables."""
+    """A sidecar's text without its [[sections]] tables; comments that follow one are kept."""
     starts = [m.start() for m in _TABLE.finditer(text)]
     edges = [0, *starts, len(text)]
-    parts = [text[a:b] for a, b in pairwise(edges)]
-    return "".join(p for p in parts if not p.lstrip().startswith("[[sections]]"))
+    parts = (text[a:b] for a, b in pairwise(edges))
+    return "".join(_after_entries(p) if _SECTIONS.match(p) else p for p in parts)
+
+
+def _after_entries(table: str) -> str:
+    """The comments below the last entry of a table: they speak of what comes next."""
+    lines = table.splitlines(keepends=True)
+    last = max(k for k, line in enumerate(lines) if line.strip() and not _COMMENT.match(line))
+    below = lines[last + 1 :]
+    first = next((k for k, line in enumerate(below) if _COMMENT.match(line)), len(below))
+    return "".join(below[first:])

@@ -15,6 +15,7 @@ from practice.clock import Clock
 from practice.sound.audio_clock import AudioClock
 from practice.sound.audio_device import AudioDevice
 from practice.sound.instrument import close_at_exit
+from practice.whole_file import whole_file
 
 #: Frames handed to the card at a time: 11.6 ms, two of them at most waiting. With half of it the
 #: card ran dry now and then on a busy machine of two cores.
@@ -41,11 +42,10 @@ def load_piano(cache: Path | None) -> Piano:
 
 def keep_piano(file: Path, piano: Piano) -> None:
     """Put rendered keys into the cache; where that cannot be, they are rendered again next time."""
-    part = file.with_suffix(".part")
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
-        part.write_bytes(pack_piano(piano))
-        part.replace(file)
+        with whole_file(file) as part:
+            part.write_bytes(pack_piano(piano))
     except OSError:
         pass
 

@@ -303,7 +303,8 @@ def migrate(db: sqlite3.Connection) -> None:
                 db.execute(f"PRAGMA user_version = {version + 1}")
             db.execute("COMMIT")
         except BaseException:
-            db.execute("ROLLBACK")
+            if db.in_transaction:  # a full disk has ended it already
+                db.execute("ROLLBACK")
             raise
 
 

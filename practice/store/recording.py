@@ -16,6 +16,7 @@ import mido
 
 from engine.errors import TakeError
 from engine.performance import PEDALS, KeyEvent, Recording, pair_notes
+from practice.whole_file import whole_file
 
 #: More than an eight-hour day of dense playing; above it a file is not a recording of a keyboard.
 LARGEST_FILE_BYTES = 64 * 2**20
@@ -77,7 +78,8 @@ def write_recording(
     midi = mido.MidiFile(type=0, ticks_per_beat=WRITTEN_TICKS)
     midi.tracks.append(track)
     try:
-        midi.save(str(path))
+        with whole_file(path) as part:
+            midi.save(str(part))
     except OSError as error:
         raise TakeError(f"cannot be written ({error.strerror})", str(path)) from error
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sqlite3
 from collections.abc import Iterator, Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -87,26 +88,40 @@ def back_up(path: Path, target: Path) -> int:
     part = target.with_name(target.name + ".part")
     try:
         part.unlink(missing_ok=True)
-        source, copy = sqlite3.connect(path), sqlite3.connect(part)
+        _copy_pages(path, part)
+        troubles = list(_check_pages(part))
+        if troubles:
+            raise StoreError(
+                f"is damaged ({troubles[0]})", str(path), "see: undersong store --salvage"
+            )
+        os.replace(part, target)
+    except (sqlite3.Error, UnicodeDecodeError) as error:
+        raise _blame(path, target, error) from error
+    except OSError as error:
+        raise StoreError(f"cannot be written ({error.strerror})", str(target)) from error
+    finally:
+        _let_go(part)
+    return target.stat().st_size
+
+
+def _copy_pages(path: Path, part: Path) -> None:
+    with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(part)) as copy:
         with source, copy:
             source.backup(copy)
         copy.execute("PRAGMA journal_mode = DELETE")
-        source.close()
-        copy.close()
-    except (sqlite3.Error, UnicodeDecodeError) as error:
-        raise StoreError(
-            f"cannot be backed up ({error})", str(path), "see: store --check"
-        ) from error
-    except OSError as error:
-        raise StoreError(f"cannot be written ({error.strerror})", str(target)) from error
-    troubles = list(_check_pages(part))
-    if troubles:
-        raise StoreError(f"is damaged ({troubles[0]})", str(path), "see: undersong store --salvage")
-    try:
-        os.replace(part, target)
-    except OSError as error:
-        raise StoreError(f"cannot be written ({error.strerror})", str(target)) from error
-    return target.stat().st_size
+
+
+def _blame(path: Path, target: Path, error: Exception) -> StoreError:
+    """Whose fault a failed copy is: a store that reads well was not to be written where asked."""
+    if any(_check_pages(path)):
+        return StoreError(f"cannot be backed up ({error})", str(path), "see: store --check")
+    return StoreError(f"cannot be written ({error})", str(target), "is there room for it?")
+
+
+def _let_go(part: Path) -> None:
+    """Take away what was half written, so that it fills no disk."""
+    for end in ("", "-journal", "-wal", "-shm"):
+        part.with_name(part.name + end).unlink(missing_ok=True)
 
 
 def restore(path: Path, source: Path, now: datetime) -> Path | None:
@@ -159,16 +174,33 @@ def salvage(path: Path, target: Path) -> Salvage:
     """Copy everything that can still be read into a new store.
 
     Raises:
-        StoreError: the new store cannot be written, or is there already.
+        StoreError: there is no store, or the new one cannot be written, or is there already.
     """
+    if not path.exists():
+        raise StoreError("there is no take store", str(path), "nothing to salvage")
     if target.exists():
         raise StoreError("is there already", str(target), "name a new file")
-    source, copy = sqlite3.connect(path), sqlite3.connect(target, isolation_level=None)
     try:
+        saved, lost = _save_all(path, target)
+    except sqlite3.Error as error:
+        _let_go(target)
+        raise StoreError(
+            f"cannot be written ({error})", str(target), "is there room for it?"
+        ) from error
+    lost += [t for t in check_store(target).troubles if t.startswith("take")]
+    return Salvage(saved, tuple(dict.fromkeys(lost)))
+
+
+def _save_all(path: Path, target: Path) -> tuple[dict[str, int], list[str]]:
+    """Rows saved by table, and what could not be read."""
+    lost: list[str] = []
+    with (
+        closing(sqlite3.connect(path)) as source,
+        closing(sqlite3.connect(target, isolation_level=None)) as copy,
+    ):
         copy.execute(f"PRAGMA page_size = {PAGE_BYTES}")
         migrate(copy)
         copy.execute("PRAGMA foreign_keys = OFF")
-        lost: list[str] = []
         copy.execute("BEGIN")
         saved = {table: _save_rows(source, copy, table, lost) for table in TABLES}
         lost += _drop_orphans(copy)
@@ -176,11 +208,7 @@ def salvage(path: Path, target: Path) -> Salvage:
             sum_up_day(copy, key, day)
             sum_up_even_day(copy, key, day)
         copy.execute("COMMIT")
-    finally:
-        source.close()
-        copy.close()
-    lost += [t for t in check_store(target).troubles if t.startswith("take")]
-    return Salvage(saved, tuple(dict.fromkeys(lost)))
+    return saved, lost
 
 
 def _save_rows(

@@ -20,15 +20,18 @@ import pytest
 import engine
 from engine.arrangement import Arrangement, Span
 from engine.performance import pair_notes
+from engine.read import read_arrangement
 from practice.cli import main
 from practice.drill import Drill
 from practice.environment import Environment, ExitStatus
 from practice.library import open_arrangement
 from practice.player import Character, Pedalling, SlipShares, perform_with_truth
 from practice.report.marked_page import draw_systems, gather_marks, print_pitch, steps_between
+from practice.report.report_plots import _bar_with
 from practice.report.take_table import COLUMNS
 from practice.store.importing import keep_recording
 
+SCORES = Path(__file__).resolve().parents[1] / "fixtures" / "scores"
 NOW = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 CHARACTER = Character(
     finger_sd_ms=8.0,
@@ -120,6 +123,19 @@ def test_csv_has_a_row_for_every_note_played_or_left_out(data, tmp_path, perform
     assert len(slipped ^ truth) <= 2
 
 
+def test_the_marked_score_never_takes_the_scores_place(
+    data: Path, tmp_path: Path, score: Path
+) -> None:
+    page = tmp_path / "mine.musicxml"
+    page.write_bytes(score.read_bytes())
+    told = io.StringIO()
+    env = Environment(stdout=io.StringIO(), stderr=told, variables={"UNDERSONG_DATA": str(data)})
+    asked = ["export", "1", str(page), "--score", str(page)]
+    assert main(asked, env) == ExitStatus.FAILED
+    assert "this is the score itself" in told.getvalue()
+    assert page.read_bytes() == score.read_bytes()
+
+
 def test_musicxml_keeps_every_note_and_says_every_slip(data, tmp_path, score) -> None:
     file = exported(data, tmp_path, "musicxml")
     marked, plain = (ElementTree.parse(path).getroot() for path in (file, score))
@@ -162,6 +178,8 @@ def test_a_slip_stands_at_the_height_played() -> None:
     assert steps_between("C4", "") == 0
     assert print_pitch("Bbb4") == "B♭♭"
     assert print_pitch("F##5") == "F×"
+    assert print_pitch("Bbbb4") == "B♭♭♭"
+    assert print_pitch("F###5") == "F×♯"
 
 
 def test_the_html_is_one_file_with_words_for_every_picture(data, tmp_path) -> None:
@@ -197,3 +215,14 @@ def test_a_score_that_moved_can_be_named(data, tmp_path, score, exercises) -> No
     moved = tmp_path / "elsewhere.musicxml"
     moved.write_bytes(score.read_bytes())
     assert export(data, tmp_path / "take.csv", "--score", str(moved))[0] == ExitStatus.DONE
+
+
+def test_each_piece_of_a_bar_cut_by_a_repeat_has_its_own_moment() -> None:
+    """Bars 1, 2a, 1, 2a, 2b, 3 of 4, 2, 4, 2, 2, 4 quarters: 2a begins at 4, 2b at 12."""
+    page = read_arrangement(SCORES / "mid-bar-repeat.musicxml")
+    found = [_bar_with(page, "2", 1, beat) for beat in (1.0, 2.5, 3.0, 4.5)]
+    assert [bar.onset_q for bar in found if bar] == [4, 4, 12, 12]
+    again = _bar_with(page, "2", 2, 1.0)
+    assert again is not None
+    assert again.onset_q == 10
+    assert _bar_with(page, "9", 1, 1.0) is None

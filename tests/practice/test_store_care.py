@@ -21,6 +21,7 @@ from practice.store.kept import TakeStart
 from practice.store.migrations import STEPS
 from practice.store.store import Store, StoreError, _say_error
 from practice.store.store_care import _say_bad, back_up, check_store, restore, salvage
+from tests.full_disk import full_disk
 
 NOON = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
 
@@ -168,6 +169,28 @@ def test_a_failed_backup_leaves_the_old_one(path: Path, tmp_path: Path) -> None:
     with pytest.raises(StoreError):
         back_up(path, copy)
     assert copy.read_bytes() == before
+
+
+def test_where_there_is_no_room_for_a_copy_the_store_is_not_blamed(
+    path: Path, tmp_path: Path
+) -> None:
+    """Nothing half written stays to fill the disk, or to be taken for a copy the next time."""
+    copies = {"copy.db": back_up, "new.db": salvage}
+    for name, make in copies.items():
+        with full_disk(path.stat().st_size // 2), pytest.raises(StoreError) as told:
+            make(path, tmp_path / name)
+        assert str(told.value).startswith(f"{tmp_path / name}: cannot be written")
+    left = {file.name for file in tmp_path.iterdir()}
+    assert left <= {"takes.db", "takes.db-wal", "takes.db-shm"}
+    for name, make in copies.items():
+        make(path, tmp_path / name)
+        assert check_store(tmp_path / name).takes == 40
+
+
+def test_where_there_is_no_store_nothing_is_salvaged(tmp_path: Path) -> None:
+    with pytest.raises(StoreError, match="there is no take store"):
+        salvage(tmp_path / "takes.db", tmp_path / "new.db")
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_rows_that_cannot_be_read_are_told_together() -> None:

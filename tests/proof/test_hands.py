@@ -87,3 +87,10 @@ def test_what_is_too_far_apart_is_named_by_its_ends() -> None:
     """The octave at the bottom is the widest gap, and no hand's trouble."""
     chord = page(right=[(0, 4, "G5")], left=[(0, 4, "C2"), (0, 4, "C3"), (0, 4, "Bb3")])
     assert grips(chord) == ["the left hand is asked for C2 and B♭3 at once"]
+
+
+def test_keys_are_counted_once_though_two_voices_share_one() -> None:
+    """Seven white keys from C3 to B3, the lowest written in two voices."""
+    keys = [(0, 4, f"{letter}3") for letter in "CDEFGAB"]
+    chord = page(right=[(0, 4, "C6")], left=[*keys, (0, 4, "C3")])
+    assert grips(chord) == ["the left hand has 7 keys at once"]

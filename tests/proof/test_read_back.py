@@ -10,13 +10,14 @@ from pathlib import Path
 
 import pytest
 
+from engine.errors import UndersongError
 from engine.proof import find_remarks
 from engine.proof.read_back import heading, read_back
 from engine.read import read_arrangement
 from practice.cli import main
 from practice.environment import Environment
 from practice.report.proof_book import PageWord, ProofBook
-from practice.report.section_text import without_sections
+from practice.report.section_text import put_sections, sections_from_words, without_sections
 from tests.proof.planting import Tree, notes, planted, respell
 from tests.proof.test_planted import octave_left_out
 
@@ -118,6 +119,37 @@ def test_sections_are_shown_and_kept(exercises: Path, tmp_path: Path) -> None:
 def test_what_else_a_sidecar_says_is_kept() -> None:
     text = '[[hands]]\nhand = "left"\n[[sections]]\nname = "A"\n[[phrases]]\nfrom = "1"\n'
     assert without_sections(text) == '[[hands]]\nhand = "left"\n[[phrases]]\nfrom = "1"\n'
+
+
+def test_comments_below_a_section_speak_of_what_comes_next() -> None:
+    text = '[[ sections ]]\nname = "A"\n\n# the solo\n[fingering]\nn1 = "3"\n'
+    assert without_sections(text) == '# the solo\n[fingering]\nn1 = "3"\n'
+
+
+def test_a_sidecar_keeps_its_line_ends(tmp_path: Path) -> None:
+    sidecar = tmp_path / "mine.undersong.toml"
+    sidecar.write_bytes(b'[fingering]\r\nn2 = "1"\r\n')
+    put_sections(sidecar, '[[sections]]\nname = "A"\nfrom = "1"\nto = "2"\n')
+    written = sidecar.read_bytes()
+    assert written.count(b"\n") == written.count(b"\r\n") == 7
+
+
+def test_sections_written_in_another_way_are_left_alone(tmp_path: Path) -> None:
+    """A table beside a list of the same name would be no TOML, and the score could not be read."""
+    sidecar = tmp_path / "mine.undersong.toml"
+    before = 'sections = [{name = "A", from = "1", to = "2"}]\n'
+    sidecar.write_text(before, "utf-8")
+    with pytest.raises(UndersongError, match="written in a way that cannot be changed"):
+        put_sections(sidecar, '[[sections]]\nname = "B"\nfrom = "1"\nto = "2"\n')
+    assert sidecar.read_text("utf-8") == before
+
+
+@pytest.mark.parametrize("wanted", ["Verse=8-5", "Verse=5-8@7"])
+def test_a_section_of_no_bars_is_refused_before_it_is_written(exercises: Path, wanted: str) -> None:
+    """Backwards, or at a time through that never comes."""
+    score = read_arrangement(exercises / "two-sluices.musicxml")
+    with pytest.raises(UndersongError, match="there are no bars from"):
+        sections_from_words([wanted], score)
 
 
 def test_two_versions_are_compared(exercises: Path, tmp_path: Path) -> None:

@@ -121,6 +121,12 @@ def test_key_and_time_changes(read):
     assert arrangement.fifths == 0
 
 
+def test_a_repeat_brings_back_the_key_of_its_place(read):
+    """Bars 1, 2 in G, bar 3 in E flat; 2 and 3 come twice, and bar 2 has no signature printed."""
+    keys = [(m.onset_q, m.bar, m.value) for m in read("key-over-repeat").marks if m.kind == "key"]
+    assert keys == [(0, 0, 1), (8, 2, -3), (12, 3, 1), (16, 4, -3)]
+
+
 def test_octave_lines_are_marked(read):
     marks = [(m.onset_q, m.text, m.value) for m in read("octave-shift").marks
              if m.kind == "octave-shift"]  # fmt: skip

@@ -17,6 +17,9 @@ from engine.follow import align
 from engine.performance import PlayedNote
 from engine.read import read_arrangement
 from engine.slips import KINDS, count_slips, name_slips
+from engine.slips.name import place_words
+from engine.slips.pairing import pair_findings
+from tests.form.pages import page
 
 SALT, SLUICES, PANS = (
     "salt-pans-night-shift.musicxml",
@@ -236,3 +239,37 @@ def test_slips_are_counted_by_section(pages: dict[str, Arrangement]) -> None:
 
 def test_every_kind_is_explained() -> None:
     assert all(KINDS[case.kind] for case in CASES)
+
+
+def test_what_rounds_to_the_barline_is_the_next_bars_downbeat() -> None:
+    two_bars = page(right=[(k, 1, "C5") for k in range(8)])
+    assert place_words(two_bars, 3.99) == "bar 1, beat 4.99"
+    assert place_words(two_bars, 3.999) == "bar 2, beat 1"
+    assert place_words(two_bars, 7.999) == "bar 2, beat 5", "no bar follows"
+
+
+def test_who_struck_its_own_key_struck_no_wrong_one() -> None:
+    """Four C in a row, the third called left out and a C struck near it called too many."""
+    row = page(right=[(k / 2, 0.5, "C5") for k in range(4)])
+    notes = [PlayedNote(k, 72, 64, s, s + 0.1) for k, s in enumerate((0.0, 0.5, 0.9, 1.5))]
+    findings = [
+        Finding(0, 0, "right"), Finding(1, 1, "right"), Finding(2, None, "extra"),
+        Finding(3, 3, "right"), Finding(None, 2, "missing"),
+    ]  # fmt: skip
+    words = [slip.words for slip in name_slips(row, notes, findings)]
+    assert not [w for w in words if "octave" in w]
+    assert sorted(pair_findings(row, notes, findings), key=str) == sorted(findings, key=str)
+
+
+def test_a_drone_sounds_however_long_ago_it_began() -> None:
+    """The left hand holds C sharp for three bars; the right strikes it in the third."""
+    drone = page(right=[(k, 1, n) for k, n in enumerate(["D5", "E5", "F5", "G5"] * 3)],
+                 left=[(0, 12, "C#3")])  # fmt: skip
+    off = next(i for i, n in enumerate(drone.notes) if n.onset_q == 10)
+    notes = [PlayedNote(i, 61 if i == off else n.pitch, 64, float(n.onset_q))
+             for i, n in enumerate(drone.notes)]  # fmt: skip
+    findings = [Finding(i, None, "wrong", i) if i == off else Finding(i, i, "right")
+                for i in range(len(notes))]  # fmt: skip
+    (slip,) = name_slips(drone, notes, findings)
+    assert slip.kind == "other hand's note"
+    assert slip.evidence == "the left hand holds C♯ here"
