@@ -12,7 +12,7 @@ import zipfile
 import zlib
 from xml.etree.ElementTree import Element
 
-from engine.read.limits import MAX_ARCHIVE_MEMBERS, MAX_FILE_BYTES
+from engine.read.limits import MAX_ARCHIVE_MEMBERS, MAX_ELEMENTS, MAX_FILE_BYTES
 from engine.read.report import Report
 
 _ZIP = b"PK\x03\x04"
@@ -40,6 +40,11 @@ def musicxml_root(data: bytes, report: Report) -> Element:
         raise report.refusal("the file is empty", _WANTED)
     if not data[:4096].lstrip(_BEFORE_MARKUP).startswith(b"<"):
         raise report.refusal(_NOT_A_SCORE, _WANTED)
+    # comments and the like are counted too: they take as long
+    if data.count(b"<") - data.count(b"</") > MAX_ELEMENTS:
+        raise report.refusal(
+            f"the file holds more than {MAX_ELEMENTS} elements", "export the piano's part alone"
+        )
     root = _parse(data, report)
     if root.tag not in ("score-partwise", "score-timewise"):
         raise report.refusal(f"{_NOT_A_SCORE}: its outermost element is <{root.tag[:40]}>", _WANTED)

@@ -8,6 +8,9 @@ from fractions import Fraction
 MAX_FILE_BYTES = 32 * 1024 * 1024
 #: Bytes of a MIDI file: an hour of dense piano writing is under half of it.
 MAX_MIDI_BYTES = 1024 * 1024
+#: Elements of a document: sixteen for each note that is read. A parser needs microseconds and two
+#: hundred bytes for each, however small it is in the file.
+MAX_ELEMENTS = 800_000
 #: Members of a compressed score's archive.
 MAX_ARCHIVE_MEMBERS = 1000
 #: Notes and rests in a document, notes that are read, and notes and bars unfolded.

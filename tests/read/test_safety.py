@@ -12,7 +12,7 @@ import pytest
 
 from engine.errors import ScoreError
 from engine.read import engravable_text, read_arrangement, read_score_bytes
-from engine.read.limits import MAX_FILE_BYTES
+from engine.read.limits import MAX_ELEMENTS, MAX_FILE_BYTES
 
 NOTE = (
     "<note><pitch><step>C</step><octave>4</octave></pitch><duration>{duration}</duration>"
@@ -102,6 +102,7 @@ REFUSED = {
         score([note("0.001") * 2000 + REPEAT.format(times=900)]), "unfold to more",
     ),
     "too many notes": (score([note("0.001") * 50_001]), "more than 50000 notes"),
+    "too many elements": (score([note("1") + "<a/>" * 800_000]), "more than 800000 elements"),
     "far too many notes": (score([note("0.001") * 100_001]), "more than 100000 notes"),
     "many long bars": (score([note("2000")] * 101), "longer than 200000 quarters"),
     "deep nesting": (b"<score-partwise>" + b"<a>" * 400_000, "breaks off"),
@@ -262,14 +263,20 @@ def zip_bomb(tmp_path):
     return path
 
 
-def largest_score(tmp_path):
-    """As many notes as a file may have bytes for."""
-    path = tmp_path / "large.xml"
-    piece = note("1").encode()
-    path.write_bytes(score([piece.decode() * (MAX_FILE_BYTES // len(piece) - 10)]))
+def most_elements(tmp_path):
+    """As many as a file may have, each with something to keep."""
+    path = tmp_path / "most.xml"
+    path.write_bytes(score([note("1") + '<a b="1"/>' * (MAX_ELEMENTS - 100)]))
     return path
 
 
-@pytest.mark.parametrize("make", [zip_bomb, largest_score])
+def full_of_elements(tmp_path):
+    """As many as a file has bytes for."""
+    path = tmp_path / "full.xml"
+    path.write_bytes(score([note("1") + "<a/>" * ((MAX_FILE_BYTES - 10_000) // 4)]))
+    return path
+
+
+@pytest.mark.parametrize("make", [zip_bomb, most_elements, full_of_elements])
 def test_the_heaviest_files_stay_under_a_gibibyte_and_five_seconds(tmp_path, make):
     assert len(read_apart(5, "with form", [make(tmp_path)])) == 1
