@@ -6,22 +6,22 @@ Formats 0 and 1, divisions in ticks a quarter or in SMPTE frames (Standard MIDI 
 
 from __future__ import annotations
 
-import io
 import struct
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Any
 
 import mido
 
 from engine.errors import TakeError
 from engine.performance import PEDALS, KeyEvent, Recording, pair_notes
+from practice.store.midi_file import MidiParts, TooLarge, take_apart
 from practice.whole_file import whole_file
 
-#: More than an eight-hour day of dense playing; above it a file is not a recording of a keyboard.
-LARGEST_FILE_BYTES = 64 * 2**20
+#: Above ten notes a second for more than five hours it is read in parts or not at all.
+LARGEST_FILE_BYTES, LARGEST_EVENTS = 4 * 2**20, 400_000
 DEFAULT_TEMPO_US = 500_000
 #: Written files: 960 ticks a quarter at 120 quarters a minute, 0.52 ms a tick.
+_SPLIT = "cut it into several"
 WRITTEN_TICKS, WRITTEN_TEMPO_US = 960, 500_000
 
 
@@ -48,13 +48,14 @@ def read_recording_events(path: str | Path) -> list[KeyEvent]:
 
 def read_events(path: str | Path) -> list[KeyEvent]:
     """Key and pedal messages of a MIDI file in order of playing, seconds from its start."""
-    midi = _open_midi(path)
-    timed = [(tick, m) for tick, m in _merge_tracks(midi) if not m.is_meta]
-    seconds = _seconds_of_ticks(midi)
-    uncertainty_s = 0.5 * (seconds(1) - seconds(0))
+    parts = _open_midi(path)
+    ordered = _order_events(parts.events)
+    # the last two for the length of a tick at the beginning
+    seconds = _seconds_of_ticks(parts, [*(tick for tick, _ in ordered), 0, 1])
+    uncertainty_s = 0.5 * (seconds[-1] - seconds[-2])
     return [
-        KeyEvent(seconds(tick), uncertainty_s, bytes(message.bytes()))
-        for tick, message in _order_events(timed)
+        KeyEvent(at_s, uncertainty_s, message)
+        for at_s, (_, message) in zip(seconds, ordered, strict=False)
     ]
 
 
@@ -102,12 +103,12 @@ def _latin(text: str) -> str:
     return text.encode("latin-1", "replace").decode("latin-1")
 
 
-def _open_midi(path: str | Path) -> Any:
+def _open_midi(path: str | Path) -> MidiParts:
     name = str(path)
     try:
         size = Path(path).stat().st_size
         if size > LARGEST_FILE_BYTES:
-            raise TakeError(f"too large for a recording ({size} bytes)", name)
+            raise TakeError(f"too large for a recording ({size} bytes)", name, _SPLIT)
         data = Path(path).read_bytes()
     except OSError as error:
         hint = "check the name" if isinstance(error, FileNotFoundError) else ""
@@ -115,93 +116,64 @@ def _open_midi(path: str | Path) -> Any:
     if not data.startswith(b"MThd"):
         raise TakeError("not a MIDI file", name, "give a .mid recording or a kept take's number")
     try:
-        midi = mido.MidiFile(file=io.BytesIO(data), clip=True)
-    except Exception as error:  # mido raises many kinds on broken files
-        raise TakeError(f"broken MIDI file ({_short(error)})", name) from error
-    if midi.type == 2:
+        parts = take_apart(data, frozenset(PEDALS), LARGEST_EVENTS)
+    except TooLarge as error:
+        raise TakeError(f"too large for a recording ({error})", name, _SPLIT) from error
+    except ValueError as error:
+        raise TakeError(f"broken MIDI file ({error})", name) from error
+    if parts.kind == 2:
         raise TakeError("a MIDI file of format 2", name, "save it as format 0 or 1")
-    if midi.ticks_per_beat == 0:
+    if parts.division == 0:
         raise TakeError("broken MIDI file (a division of 0 ticks)", name)
-    return midi
+    return parts
 
 
-def _short(error: Exception) -> str:
-    return str(error) or type(error).__name__
-
-
-def _merge_tracks(midi: Any) -> list[tuple[int, Any]]:
-    """(absolute tick, message) of all tracks in order; the track's own order at one tick."""
-    timed = []
-    for track in midi.tracks:
-        tick = 0
-        for message in track:
-            tick += message.time
-            timed.append((tick, message))
-    return sorted(timed, key=lambda pair: pair[0])
-
-
-def _order_events(timed: Sequence[tuple[int, Any]]) -> list[tuple[int, Any]]:
+def _order_events(timed: Sequence[tuple[int, bytes]]) -> list[tuple[int, bytes]]:
     """Key and pedal messages by (tick, lift before strike, pitch).
 
     A lift belongs before the strikes of its own tick if its key was down before, else after
     (a note of no length).
     """
-    out: list[tuple[int, Any]] = []
+    out: list[tuple[int, bytes]] = []
     down: set[int] = set()
     at = 0
     while at < len(timed):
-        tick, group = timed[at][0], []
-        while at < len(timed) and timed[at][0] == tick:
-            group.append(timed[at][1])
-            at += 1
-        ranked = sorted(
-            (r for m in group if (r := _rank(m, down)) is not None), key=lambda r: r[:2]
-        )
+        tick, end = timed[at][0], at + 1
+        while end < len(timed) and timed[end][0] == tick:
+            end += 1
+        ranked = [(*_rank(message, down), message) for _, message in timed[at:end]]
+        if len(ranked) > 1:
+            ranked.sort(key=lambda r: r[:2])
         for rank, pitch, message in ranked:
             out.append((tick, message))
             if rank == 2:
                 down.add(pitch)
-            elif rank in (1, 3):
+            elif rank:
                 down.discard(pitch)
+        at = end
     return out
 
 
-def _rank(message: Any, down: set[int]) -> tuple[int, int, Any] | None:
-    if message.type == "note_on" and message.velocity > 0:
-        return 2, message.note, message
-    if message.type in ("note_on", "note_off"):
-        return (1 if message.note in down else 3), message.note, message
-    if message.type == "control_change" and (message.control in PEDALS or message.control >= 120):
-        return 0, 0, message
-    return None
+def _rank(message: bytes, down: set[int]) -> tuple[int, int]:
+    if message[0] >= 0xB0:
+        return 0, 0
+    if message[0] >= 0x90 and message[2]:
+        return 2, message[1]
+    return (1 if message[1] in down else 3), message[1]
 
 
-def _seconds_of_ticks(midi: Any) -> Any:
-    """A function from tick to seconds: the file's tempo map, or its SMPTE frames."""
-    division = midi.ticks_per_beat
-    if division < 0:
-        per_frame, rate = struct.unpack("bB", struct.pack(">h", division))
+def _seconds_of_ticks(parts: MidiParts, ticks: Sequence[int]) -> list[float]:
+    """Seconds at ticks: by the file's tempo marks, or its SMPTE frames."""
+    import numpy as np
+
+    asked = np.array(ticks, dtype=float)
+    if parts.division < 0:
+        per_frame, rate = struct.unpack("bB", struct.pack(">h", parts.division))
         frames = 30000 / 1001 if per_frame == -29 else float(-per_frame)
-        per_tick_s = 1.0 / (frames * max(rate, 1))
-        return lambda tick: tick * per_tick_s
-    return _TempoMap(midi)
-
-
-class _TempoMap:
-    """Seconds at ticks under a file's tempo marks."""
-
-    def __init__(self, midi: Any) -> None:
-        import numpy as np
-
-        marks = {0: DEFAULT_TEMPO_US}
-        for tick, message in _merge_tracks(midi):
-            if message.type == "set_tempo":
-                marks[tick] = message.tempo
-        self._ticks = np.array(sorted(marks), dtype=float)
-        self._per_tick_s = np.array([marks[t] for t in sorted(marks)]) / 1e6 / midi.ticks_per_beat
-        spans = np.diff(self._ticks) * self._per_tick_s[:-1]
-        self._start_s = np.concatenate([[0.0], np.cumsum(spans)])
-
-    def __call__(self, tick: int) -> float:
-        k = int(self._ticks.searchsorted(tick, side="right")) - 1
-        return float(self._start_s[k] + (tick - self._ticks[k]) * self._per_tick_s[k])
+        return [float(t) for t in asked / (frames * max(rate, 1))]
+    marks = {0: DEFAULT_TEMPO_US, **parts.tempos}
+    at = np.array(sorted(marks), dtype=float)
+    per_tick_s = np.array([marks[t] for t in sorted(marks)]) / 1e6 / parts.division
+    start_s = np.concatenate([[0.0], np.cumsum(np.diff(at) * per_tick_s[:-1])])
+    k = at.searchsorted(asked, side="right") - 1
+    return [float(s) for s in start_s[k] + (asked - at[k]) * per_tick_s[k]]
