@@ -5,9 +5,11 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from practice.environment import Environment, ExitStatus, find_places
+from practice.commands.options import positive_count
+from practice.environment import Environment, ExitStatus, Places, find_places
 
 if TYPE_CHECKING:
+    from engine.arrangement import Span
     from practice.store.kept import KeptTake
     from practice.store.store import Store
 
@@ -27,10 +29,11 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     only.add_argument("--keepers", action="store_true", help="only those marked as keepers")
     only.add_argument("--good", action="store_true", help="only those with a good pass")
     act = parser.add_mutually_exclusive_group()
-    act.add_argument("--keep", metavar="TAKE", type=int, help="mark a take as a keeper")
-    act.add_argument("--unkeep", metavar="TAKE", type=int, help="take the mark away")
-    act.add_argument("--compare", metavar="TAKE", type=int, nargs=2, help="two takes side by side")
-    act.add_argument("--delete", metavar="TAKE", type=int, help="delete a take; asks twice")
+    take: dict[str, Any] = {"metavar": "TAKE", "type": positive_count}
+    act.add_argument("--keep", **take, help="mark a take as a keeper")
+    act.add_argument("--unkeep", **take, help="take the mark away")
+    act.add_argument("--compare", **take, nargs=2, help="two takes side by side")
+    act.add_argument("--delete", **take, help="delete a take; asks twice")
     parser.add_argument(
         "--json", metavar="FILE", help="write the list as JSON; - for standard output"
     )
@@ -46,7 +49,10 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
 def _date(text: str) -> str:
     from datetime import date
 
-    return date.fromisoformat(text).isoformat()
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a day; write it 2026-03-01") from None
 
 
 def _act(options: argparse.Namespace, env: Environment) -> ExitStatus:
@@ -59,7 +65,7 @@ def _act(options: argparse.Namespace, env: Environment) -> ExitStatus:
         raise TakeError("there is no such take", f"take {number}", "nothing was kept yet")
     with Store(places.store) as store:
         if options.compare:
-            return _compare(options.compare, store, env)
+            return _compare(options.compare, store, places, env)
         if options.delete:
             return _delete(number, store, env)
         store.take(number)
@@ -67,12 +73,35 @@ def _act(options: argparse.Namespace, env: Environment) -> ExitStatus:
     return ExitStatus.DONE
 
 
-def _compare(numbers: list[int], store: Store, env: Environment) -> ExitStatus:
-    from practice.report.take_comparison import compare_takes, say_comparison
+def _compare(numbers: list[int], store: Store, places: Places, env: Environment) -> ExitStatus:
+    from practice.report.take_comparison import (
+        compare_takes,
+        longest_pass,
+        say_compared,
+        say_comparison,
+    )
 
-    for line in compare_takes(store, *numbers):
+    lines = compare_takes(store, *numbers)
+    for number in numbers:
+        one = longest_pass(store, number)
+        env.say(say_compared(one, _name_bars(store.take(number), one.span, places)))
+    for line in lines:
         env.say(say_comparison(line))
     return ExitStatus.DONE
+
+
+def _name_bars(take: KeptTake, span: Span, places: Places) -> str:
+    """The printed bars of a pass; "" where the score is no longer the one it was played from."""
+    from engine.errors import UndersongError
+    from practice.drill import name_span
+    from practice.library import open_arrangement
+
+    try:
+        arrangement = open_arrangement(take.start.path, places.cache)
+    except UndersongError:
+        return ""
+    same = arrangement.content_hash == take.start.content_hash
+    return name_span(arrangement, span) if same else ""
 
 
 def _delete(number: int, store: Store, env: Environment) -> ExitStatus:
@@ -103,15 +132,17 @@ def _list(options: argparse.Namespace, env: Environment) -> ExitStatus:
     if options.arrangement:
         content_hash = open_arrangement(options.arrangement, places.cache).content_hash
     takes: list[KeptTake] = []
+    kept = 0
     if places.store.exists():
         with Store(places.store) as store:
             for take in store.recover(env.now()):
                 env.warn(f"Recovered take {take.number}: {take.notes} notes")
-            takes = [t for t in store.takes(content_hash) if _is_wanted(t, options)]
+            every = store.takes(content_hash)
+            takes, kept = [t for t in every if _is_wanted(t, options)], len(every)
     if options.json:
         write_json(env, options.json, [_as_json(take) for take in takes])
     if options.json != "-":
-        _say_takes(env, takes)
+        _say_takes(env, takes, kept)
     return ExitStatus.DONE
 
 
@@ -147,7 +178,10 @@ def _as_json(take: KeptTake) -> dict[str, Any]:
     }
 
 
-def _say_takes(env: Environment, takes: list[KeptTake]) -> None:
+def _say_takes(env: Environment, takes: list[KeptTake], kept: int) -> None:
+    if kept and not takes:
+        env.say(f"None of the {kept} kept is such a take. See all: undersong takes")
+        return
     if not takes:
         env.say("No takes yet. undersong play ARRANGEMENT keeps one each time you play.")
         return

@@ -13,7 +13,7 @@ import pytest
 
 from engine.arrangement import whole_span
 from practice.cli import main
-from practice.drill import Drill
+from practice.drill import Drill, find_span
 from practice.environment import Environment, ExitStatus
 from practice.library import open_arrangement
 from practice.player import CHARACTERS, Character, perform
@@ -117,3 +117,71 @@ def test_takes_of_different_arrangements_are_not_compared(data: Path, pump, exer
     events = perform(other, Character(), np.random.default_rng(1), start_s=0.5)
     keep_recording(data / "takes.db", other, "", Drill(whole_span(other)), events, NOW)
     assert "different arrangements" in takes(data, "--compare", "1", "4")[2]
+
+
+@pytest.mark.parametrize("act", [["--keep"], ["--unkeep"], ["--delete"], ["--compare", "1"]])
+def test_take_nought_is_refused_and_not_taken_for_no_take_named(data: Path, act) -> None:
+    status, said, err = takes(data, *act, "0")
+    assert (status, said) == (ExitStatus.WRONG_USE, "")
+    assert "'0' is not a number from 1 on" in err
+
+
+def test_a_day_that_is_none_is_refused_in_plain_words(data: Path) -> None:
+    status, _, err = takes(data, "--since", "2026-13-01")
+    assert status == ExitStatus.WRONG_USE
+    assert "'2026-13-01' is not a day; write it 2026-03-01" in err
+
+
+def test_takes_that_a_choice_leaves_out_are_not_said_to_be_missing(data: Path) -> None:
+    said = takes(data, "--since", "2027-01-01")[1]
+    assert said == "None of the 3 kept is such a take. See all: undersong takes\n"
+
+
+def keep_another(data: Path, pump, bars: str = "", hands=None, faster: float = 1.0) -> int:
+    """One more take, of some bars and hands; its number."""
+    drill = Drill(find_span(pump, bars, ""), hands)
+    character = Character(finger_sd_ms=4.0, tempo=faster)
+    events = perform(
+        pump, character, np.random.default_rng(4), span=drill.span, hands=hands or "both",
+        start_s=0.5,
+    )  # fmt: skip
+    return keep_recording(data / "takes.db", pump, "", drill, events, NOW + timedelta(days=9))
+
+
+def verdicts(said: str) -> set[str]:
+    return {line.rsplit(": ", 1)[1] for line in said.splitlines() if " against " in line}
+
+
+def test_other_hands_and_other_bars_are_set_side_by_side_and_not_compared(data: Path, pump) -> None:
+    left = keep_another(data, pump, hands="left")
+    first, last = keep_another(data, pump, "1-8"), keep_another(data, pump, "9-17")
+    assert verdicts(takes(data, "--compare", "2", str(left))[1]) == {"played with other hands"}
+    assert verdicts(takes(data, "--compare", str(first), str(last))[1]) == {
+        "other bars were played"
+    }
+
+
+def test_the_figure_at_another_tempo_is_not_compared(data: Path, pump) -> None:
+    quick = keep_another(data, pump, faster=1.3)
+    said = takes(data, "--compare", "2", str(quick))[1].splitlines()
+    assert "at another tempo, " in next(line for line in said if line.startswith("evenness"))
+    assert "another tempo" not in next(line for line in said if line.startswith("notes right"))
+
+
+def test_two_takes_are_compared_in_the_numbers_their_passes_were_told_in(
+    exercises: Path, tmp_path: Path
+) -> None:
+    """The octaves as in the account of the pass, and which pass of each take it is."""
+    sluices = open_arrangement(exercises / "two-sluices.musicxml", tmp_path / "cache")
+    path, store = str(exercises / "two-sluices.musicxml"), tmp_path / "takes.db"
+    for seed in (1, 2):
+        events = perform(sluices, CHARACTERS["demo"], np.random.default_rng(seed), start_s=0.5)
+        keep_recording(store, sluices, path, Drill(whole_span(sluices)), events, NOW)
+    said = takes(tmp_path, "--compare", "1", "2")[1].splitlines()
+    assert [line.split(":")[0] for line in said[:2]] == ["take 1, pass 1", "take 2, pass 1"]
+    assert all("the whole, both hands" in line for line in said[:2])
+    with Store(store) as kept:
+        octaves = kept.detail(1, 1).measures["octaves"]
+    shown = octaves["median_abs_residual_ms"]["value"]
+    assert f"octaves: {shown:.1f} ms against" in "\n".join(said)
+    assert shown != pytest.approx(octaves["residual_sd_ms"]["value"], rel=0.05)
