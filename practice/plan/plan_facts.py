@@ -206,7 +206,10 @@ def find_partings(arrangement: Arrangement) -> list[Parting]:
     out: list[Parting] = []
     for twins in arrangement.form.twins:
         spans = [_around(arrangement, float(q)) for q in twins.parting]
-        sections = tuple(_section_at(arrangement, s.to_bar) for s in spans)
+        # the bar that differs, not the one after it: that may be in the next section
+        sections = tuple(
+            _section_at(arrangement, arrangement.bar_at(float(q)).index) for q in twins.parting
+        )
         written = {bar for s in spans for bar in written_bars(arrangement, s.to_bar, s.to_bar)}
         parting = Parting(spans[0], spans[1], twins.words, (sections[0], sections[1]))
         if len(written) == 2 and parting not in out:

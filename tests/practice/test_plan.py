@@ -20,6 +20,7 @@ from practice.plan.plan_facts import (
     HandFacts,
     Parting,
     PlanFacts,
+    find_partings,
     gather_facts,
 )
 from practice.plan.plan_items import PlanItem, PlanOptions
@@ -321,3 +322,16 @@ def test_partings_never_fill_a_short_evening(pans: Arrangement) -> None:
         items = plan(pans, *pair, partings=partings, options=PlanOptions(minutes=minutes))
         assert len({i.reason for i in items if i.kind == "parting"}) == most
         assert "ladder" in kinds(items)
+
+
+def test_a_parting_lies_in_the_section_of_the_bar_that_differs(pans: Arrangement) -> None:
+    """Bar 28 is the last of its section: the bar after it is not what is alike."""
+    parting = next(p for p in find_partings(pans) if p.words.startswith("bar 28 goes on"))
+    names = [pans.form.sections[k].name for k in parting.sections]
+    assert names == ["Still Water", "Ebb again"]
+
+
+def test_a_new_section_waits_for_the_one_it_is_like_at_its_last_bar(pans: Arrangement) -> None:
+    unplayed = [fact(pans, k) for k in (2, 10)]
+    new = [i for i in plan(pans, *unplayed, partings=tuple(find_partings(pans))) if i.kind == "new"]
+    assert {i.section for i in new} == {2}
