@@ -257,23 +257,23 @@ def _say_kind(kind: str, now: tuple[int, int], before: tuple[int, int], month: s
 
 def _costs(progress: Progress) -> Iterator[News]:
     """The section that takes most time for each good pass, beside all the others together."""
-    rows = [
+    every = [
         (s.name, sum(h.sums.seconds for h in s.hands) / 60, sum(h.sums.good for h in s.hands),
          sum(h.sums.passes for h in s.hands))
         for s in progress.sections
     ]  # fmt: skip
-    rows = [row for row in rows if row[3] >= LEAST]
+    rows = [row for row in every if row[3] >= LEAST]
     if len(rows) < 2:
         return
     most = max(rows, key=lambda row: row[1] / max(row[2], 1))
     name, minutes, good, passes = most
-    rest = [row for row in rows if row is not most]
+    rest = [row for row in every if row is not most]
     others, other_good = sum(r[1] for r in rest), sum(r[2] for r in rest)
     if other_good and minutes / max(good, 1) > 2 * others / other_good:
         share = minutes / (minutes + others)
+        each = f"{minutes / good:.1f} minutes each" if good else f"{minutes:.1f} minutes for none"
         words = (
             f"{name} took {share:.0%} of the time and brought {good} of {good + other_good} good "
-            f"passes; {minutes / max(good, 1):.1f} minutes each, the other sections "
-            f"{others / other_good:.1f}."
+            f"passes of a section; {each}, the other sections {others / other_good:.1f} each."
         )
         yield News("time", words, passes, "passes")

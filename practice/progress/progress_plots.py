@@ -305,7 +305,7 @@ def _plot_time(progress: Progress, canvas: Canvas) -> Plot:
     ax.invert_yaxis()
     ax.margins(x=0.25)
     ax.set_xlabel("minutes at the keys")
-    said = "; ".join(f"{n}: {m:.0f} minutes, {g} of {p} passes good" for n, m, g, p in rows)
+    said = "; ".join(f"{n}: {m:.1f} min, {g} of {p} passes good" for n, m, g, p in rows)
     return Plot("time", "Time spent, and what it brought", f"{said}.", figure)
 
 

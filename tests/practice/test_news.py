@@ -150,7 +150,7 @@ def test_a_dear_section_is_held_against_others_of_its_name_too() -> None:
     dear = replace(section(1, sums=Sums(3, 9, 1, 3600.0)), name="Verse")
     cheap = replace(section(2, sums=Sums(3, 9, 9, 60.0)), name="Verse")
     (one,) = find_news(page(dear, cheap))
-    assert "brought 1 of 10 good passes; 60.0 minutes each" in one.words
+    assert "brought 1 of 10 good passes of a section; 60.0 minutes each" in one.words
 
 
 def test_sections_and_passes_are_counted_once_whatever_was_compared() -> None:
@@ -183,3 +183,12 @@ def test_a_plateau_is_news_only_where_there_is_some_way_to_go() -> None:
     secure = Standing(1, "both", "secure", "", "", 9, 9)
     there = replace(flat, hands=(replace(flat.hands[0], standing=secure),))
     assert find_news(page(there)) == ()
+
+
+def test_a_section_without_a_good_pass_is_given_no_price_for_each() -> None:
+    """And every other section counts among the others, however seldom it was played."""
+    dear = replace(section(1, sums=Sums(3, 9, 0, 600.0)), name="Verse")
+    cheap = section(2, sums=Sums(3, 9, 9, 60.0))
+    seldom = section(3, sums=Sums(1, 1, 1, 60.0))
+    (one,) = find_news(page(dear, cheap, seldom))
+    assert "brought 0 of 10 good passes of a section; 10.0 minutes for none" in one.words
