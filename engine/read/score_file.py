@@ -117,6 +117,8 @@ def read_bytes(path: str | os.PathLike[str]) -> bytes:
     """
     report = Report(os.fspath(path))
     try:
+        if Path(path).is_dir():
+            raise report.refusal("that is a folder", "name a score in it")
         if not Path(path).is_file():
             raise report.refusal("there is no such file", "check the path")
         with Path(path).open("rb") as file:

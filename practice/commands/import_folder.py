@@ -72,7 +72,7 @@ def find_recordings(folder: Path) -> Iterator[Path]:
         yield folder
         return
     if not folder.is_dir():
-        raise TakeError("there is no such folder", str(folder))
+        raise TakeError("there is no such folder", str(folder), "check the path")
     # What is no file (a folder, a pipe, a link to nothing) is no recording, whatever its name.
     found = [p for p in folder.rglob("*") if p.suffix.casefold() in ENDINGS and p.is_file()]
     if not found:

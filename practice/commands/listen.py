@@ -60,6 +60,8 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     """Play it, or write it."""
     if (options.arrangement is None) == (not options.takes):
         raise UndersongError("what to hear?", "", "name an arrangement, or a take with --take N")
+    if options.takes:
+        _refuse_page_options(options)
     places = find_places(options.data, env.variables)
     what = (_read_kept if options.takes else _read_page)(options, places)
     if options.to:
@@ -73,6 +75,20 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     if not _listen_in_window(options, env, places, what):
         _play(options, env, places, what)
     return ExitStatus.DONE
+
+
+def _refuse_page_options(options: argparse.Namespace) -> None:
+    """What is chosen of a page cannot be had of a take, and is not passed over in silence."""
+    chosen = [
+        f"--{name}" for name in ("hands", "bars", "section", "pulse", "tempo")
+        if getattr(options, name)
+    ]  # fmt: skip
+    chosen += ["--part"] if options.part != "all" else []
+    chosen += ["--no-pedal"] if options.no_pedal else []
+    if chosen:
+        raise UndersongError(
+            "a take is heard as it was played", "--take", f"leave out {' and '.join(chosen)}"
+        )
 
 
 @dataclass(frozen=True, slots=True)

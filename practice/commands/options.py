@@ -32,6 +32,14 @@ def positive_count(text: str) -> int:
     return int(text)
 
 
+def any_number(text: str) -> float:
+    """Any number."""
+    try:
+        return float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number") from None
+
+
 def positive_number(text: str) -> float:
     """A number above 0."""
     try:

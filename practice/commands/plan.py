@@ -7,6 +7,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from engine.errors import UndersongError
+from practice.commands.options import any_number
 from practice.environment import Environment, ExitStatus, find_places
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "arrangement", metavar="ARRANGEMENT", nargs="?", help="the score; left out: the last one"
     )
-    parser.add_argument("--minutes", type=float, default=40.0, help="time to practise (40)")
+    parser.add_argument("--minutes", type=any_number, default=40.0, help="time to practise (40)")
     parser.add_argument("--performance", metavar="DATE", help="the day of one: 2026-12-12")
     parser.add_argument(
         "--blocked", action="store_true", help="one section after the other, not by short turns"
@@ -39,7 +40,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         help="never each hand alone (left out: only where both together fall apart)",
     )  # fmt: skip
     parser.add_argument("--new", type=int, metavar="N", help="new sections a day at most")
-    parser.add_argument("--turn", type=float, default=3.0, help="minutes of a turn (3)")
+    parser.add_argument("--turn", type=any_number, default=3.0, help="minutes of a turn (3)")
     parser.add_argument(
         "--enough", type=int, default=3, help="good passes in a row that end an item (3)"
     )
@@ -59,7 +60,7 @@ def run(options: argparse.Namespace, env: Environment) -> ExitStatus:
     from practice.plan.plan_sheets import keep_sheets
     from practice.store.store import Store
 
-    told = _read_options(options)
+    told = _read_options(options, env.now().date())
     places = find_places(options.data, env.variables)
     path = options.arrangement or find_last_path(places.store)
     arrangement = open_arrangement(path, places.cache)
@@ -96,7 +97,7 @@ def list_own(places: Places, arrangement: Arrangement, path: str) -> list[dict[s
     ]  # fmt: skip
 
 
-def _read_options(options: argparse.Namespace) -> PlanOptions:
+def _read_options(options: argparse.Namespace, today: date) -> PlanOptions:
     from practice.plan.plan_items import PlanOptions
 
     if not 5 <= options.minutes <= 600:
@@ -111,6 +112,8 @@ def _read_options(options: argparse.Namespace) -> PlanOptions:
         day = date.fromisoformat(options.performance) if options.performance else None
     except ValueError as error:
         raise UndersongError("not a date", options.performance, "write 2026-12-12") from error
+    if day is not None and day < today:
+        raise UndersongError("that day is over", f"performance {day}", "name one that is to come")
     return PlanOptions(
         options.minutes,
         not options.blocked,

@@ -7,6 +7,7 @@ import sys
 from typing import TYPE_CHECKING, Any
 
 from engine.errors import UndersongError
+from practice.commands.options import any_number
 from practice.environment import Environment, ExitStatus, find_places
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         help="measure the keyboard's touch and pedal, and the delay of the built-in sound",
     )
     parser.add_argument(
-        "--latency", metavar="MS", type=float,
+        "--latency", metavar="MS", type=any_number,
         help="keep what the sound takes from the computer to your ear, as you found it",
     )  # fmt: skip
     parser.add_argument(

@@ -144,7 +144,7 @@ def restore(path: Path, source: Path, now: datetime) -> Path | None:
 
 def _refuse_bad_backup(source: Path) -> None:
     if not source.exists():
-        raise StoreError("there is no such file", str(source))
+        raise StoreError("there is no such file", str(source), "check the path")
     troubles = list(_check_pages(source))
     if troubles:
         raise StoreError(

@@ -372,3 +372,29 @@ def test_a_section_at_no_such_time_is_refused(shift: Arrangement, time: str) -> 
     name = shift.form.sections[0].name
     with pytest.raises(SpanError, match="there is no section"):
         find_span(shift, section=f"{name}@{time}")
+
+
+@pytest.mark.parametrize(
+    "words", [["--bars", "1-2"], ["--hands", "left"], ["--part", "line"], ["--no-pedal"]]
+)
+def test_what_is_chosen_of_a_page_is_refused_with_a_take(shell, words):
+    status, _, err = shell.run("listen", "--take", "1", *words)
+    assert status == ExitStatus.FAILED
+    assert "a take is heard as it was played" in err
+    assert words[0] in err
+
+
+def test_a_folder_for_a_score_is_called_a_folder(shell):
+    status, _, err = shell.run("proof", str(shell.folder))
+    assert status == ExitStatus.FAILED
+    assert "that is a folder; name a score in it" in err
+
+
+@pytest.mark.parametrize(
+    "words", [["plan", "--minutes", "abc"], ["plan", "--turn", "x"], ["ports", "--latency", "?"]]
+)
+def test_a_number_that_is_none_is_refused_in_plain_words(shell, words):
+    status, _, err = shell.run(*words)
+    assert status == ExitStatus.WRONG_USE
+    assert f"{words[-1]!r} is not a number" in err
+    assert "float" not in err

@@ -95,6 +95,7 @@ def test_drills_of_the_player_s_own_stand_under_the_plan(exercises: Path, tmp_pa
         ["--enough", "0"],
         ["--new", "0"],
         ["--performance", "soon"],
+        ["--performance", "2020-01-01"],
     ],
 )
 def test_what_cannot_be_planned_is_one_line(exercises: Path, tmp_path: Path, words) -> None:
