@@ -41,6 +41,7 @@ A place is a printed bar number, the time through after "@" (all times if left o
 
 from __future__ import annotations
 
+import errno
 import re
 import tomllib
 from collections.abc import Mapping
@@ -124,7 +125,17 @@ def sidecar_path(score_path: str | Path) -> Path:
     """
     score = Path(score_path)
     whole = score.with_name(f"{score.name}.undersong.toml")
-    return whole if whole.is_file() else score.with_suffix(".undersong.toml")
+    return whole if _is_there(whole) else score.with_suffix(".undersong.toml")
+
+
+def _is_there(path: Path) -> bool:
+    """Whether there is such a file; a name too long for a file is none."""
+    try:
+        return path.is_file()
+    except OSError as error:
+        if error.errno == errno.ENAMETOOLONG:
+            return False
+        raise ScoreError(str(path), "", f"it cannot be opened ({error.strerror})") from error
 
 
 def sidecar_bytes(score_path: str | Path) -> bytes:
@@ -135,7 +146,7 @@ def sidecar_bytes(score_path: str | Path) -> bytes:
     """
     path = sidecar_path(score_path)
     try:
-        if not path.is_file():
+        if not _is_there(path):
             return b""
         with path.open("rb") as file:
             data = file.read(MAX_SIDECAR_BYTES + 1)
@@ -181,7 +192,9 @@ class _Reader:
     def _only(self, table: dict[str, Any], where: str, known: set[str]) -> None:
         strange = sorted(set(table) - known)
         if strange:
-            raise self._complaint(f"{where} has no {strange[0]!r}; it knows {sorted(known)}")
+            raise self._complaint(
+                f"{where} has no {strange[0]!r}; it knows {', '.join(sorted(known))}"
+            )
 
     def _tables(self, table: dict[str, Any], key: str) -> list[dict[str, Any]]:
         entries = table.get(key, [])

@@ -70,4 +70,4 @@ def _say(one: KeptSheet) -> str:
     """The drill in a line, or why it cannot be read."""
     from practice.drills.sheet_words import say_sheet
 
-    return f"{say_sheet(one.sheet)}." if one.sheet else one.trouble
+    return f"{say_sheet(one.sheet)}." if one.sheet else f"{one.trouble}."

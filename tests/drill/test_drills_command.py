@@ -111,3 +111,10 @@ def test_a_drill_that_cannot_be_written_anew_is_still_there(
     with pytest.raises(DrillError, match="Read-only"):
         rename_sheet(folder, "mine", "ours")
     assert names(folder) == ["mine", "yours"]
+
+
+def test_the_question_stands_apart_from_why_a_drill_cannot_be_read(tmp_path: Path) -> None:
+    (tmp_path / "drills").mkdir()
+    (tmp_path / "drills" / "broken.toml").write_text("x = [", encoding="utf-8")
+    said = drills(tmp_path / "drills", "--delete", "broken", answers="no\n")[1]
+    assert "write it as TOML. Delete it?" in said

@@ -118,3 +118,16 @@ def test_a_bad_sidecar_is_refused_in_one_line(with_sidecar, text):
     message = str(refusal.value)
     assert message.startswith("voices.undersong.toml")
     assert "\n" not in message
+
+
+def test_a_score_may_have_a_name_too_long_for_a_sidecar(tmp_path, scores):
+    """With the ending of the sidecar it is longer than a name of a file may be."""
+    source = next(scores.glob("*.musicxml"))
+    score = tmp_path / f"{'a' * 240}.musicxml"
+    score.write_bytes(source.read_bytes())
+    assert len(read_arrangement(score).notes) == len(read_arrangement(source).notes)
+
+
+def test_what_a_sidecar_may_hold_is_told_in_words():
+    with pytest.raises(ScoreError, match="it knows figures, fingering, hands, phrases, sections"):
+        read_sidecar(b"foo = 1", "score.undersong.toml")
