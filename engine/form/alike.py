@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
 
 
 def named(things: Sequence[Hashable]) -> Ints:
@@ -35,12 +36,30 @@ class Alike:
 
         Places may be as large as the sequence is long: nothing follows there.
         """
-        length = np.zeros(np.shape(i), np.int64)
-        for step, names in reversed(list(enumerate(self._names))):
-            fits = np.maximum(i, j) + length + 2**step <= self._n
-            a, b = np.where(fits, i + length, 0), np.where(fits, j + length, 0)
-            length += np.where(fits & (names[a] == names[b]), 2**step, 0)
-        return length
+        shape = np.shape(i)
+        length = np.zeros(np.shape(i), np.int64).ravel()
+        i, j = np.ravel(i), np.ravel(j)
+        # Up through the doublings while places go on alike, as most soon do not; then down again.
+        alike = np.arange(len(length))
+        parted: list[Ints] = []
+        for step in range(len(self._names)):
+            fits = self._fits(step, i[alike] + length[alike], j[alike] + length[alike])
+            length[alike[fits]] += 2**step
+            parted.append(alike[~fits])
+            alike = alike[fits]
+        below = alike
+        for step in range(len(self._names) - 1, -1, -1):
+            fits = self._fits(step, i[below] + length[below], j[below] + length[below])
+            length[below[fits]] += 2**step
+            below = np.concatenate([below, parted[step]])
+        return length.reshape(shape)
+
+    def _fits(self, step: int, i: Ints, j: Ints) -> Bools:
+        """Where the 2**step things from places `i` and `j` on are there, and equal."""
+        names = self._names[step]
+        there = np.maximum(i, j) + 2**step <= self._n
+        last = len(names) - 1
+        return np.asarray(there & (names[np.minimum(i, last)] == names[np.minimum(j, last)]))
 
 
 def _doubled(names: Ints, size: int) -> Ints:

@@ -27,11 +27,11 @@ Ints = npt.NDArray[np.int64]
 Signs = npt.NDArray[np.int8]
 Bools = npt.NDArray[np.bool_]
 
-MIN_PLACES = 2
-MAX_PLACES = 32
+MIN_PLACES, MAX_PLACES = 2, 32
+#: Ways tried to lay cells of one length: as many as the longest bar with a beat to count has.
+MOST_PHASES = 64
 #: A figure has so many cells in a row somewhere, and covers this share of its hand's onsets.
-MIN_CELLS = 4
-MIN_SHARE = 0.12
+MIN_CELLS, MIN_SHARE = 4, 0.12
 #: Half of its cells stand in rows of at least so many.
 RUN = 3
 #: Bits saved for each note covered (see `_saving`), unless it covers most of the hand.
@@ -231,7 +231,7 @@ def _grids(page: _Page, cell: int) -> Iterator[Sequence[int]]:
         return
     within = cell < full
     n = (page.ticks.of(page.arrangement.end_q) - front) // cell + 1
-    for phase in range(full // cell + 1 if within else 2):
+    for phase in range(min(full // cell + 1, MOST_PHASES) if within else 2):
         start = front + phase * (page.beat if within else full)
         yield range(start, start + n * cell, cell)
 

@@ -71,20 +71,22 @@ def _held_over(note: ScoreNote, harmonies: Sequence[Harmony], k: int) -> str:
     return f", held to become the {then} of the next" if then != now else ""
 
 
-def held_from_before(arrangement: Arrangement, k: int) -> tuple[tuple[int, str], ...]:
-    """Line notes held into harmony `k`: (index, "eleventh, held over from the ninth of ...")."""
-    form = arrangement.form
-    if k < 1:
-        return ()
-    here, before = form.harmonies[k], form.harmonies[k - 1]
-    out = []
-    for i in form.line:
+def held_over(arrangement: Arrangement) -> dict[int, list[tuple[int, str]]]:
+    """Line notes held into each harmony that has any, by its index.
+
+    As (note, "eleventh, held over from the ninth of the chord before").
+    """
+    harmonies = arrangement.form.harmonies
+    out: dict[int, list[tuple[int, str]]] = {}
+    for i in arrangement.form.line:
         note = arrangement.notes[i]
-        if note.onset_q < here.from_q < note.onset_q + note.duration_q:
-            now, then = function_words(note, here), function_words(note, before)
+        k = max(1, bisect_right(harmonies, note.onset_q, key=lambda h: h.from_q))
+        while k < len(harmonies) and harmonies[k].from_q < note.onset_q + note.duration_q:
+            now, then = (function_words(note, harmonies[j]) for j in (k, k - 1))
             words = f"{now}, held over from the {then} of the chord before"
-            out.append((i, words))
-    return tuple(out)
+            out.setdefault(k, []).append((i, words))
+            k += 1
+    return out
 
 
 def mode_over(arrangement: Arrangement, k: int) -> tuple[str, ...]:

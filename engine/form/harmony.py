@@ -91,8 +91,9 @@ def find_harmonies(
     path = _best_path(_score(beats), _change_costs(arrangement, beats.edges, figures))
     regions = [(first, last) for first, last in _runs(path) if beats.weight[first:last].sum() > 0]
     keys = [(m.onset_q, m.value) for m in arrangement.marks if m.kind == "key"]
+    said: dict[object, _Said] = {}
     return tuple(
-        _merged(_describe(beats, a, b, _signature(keys, beats.edges[a])) for a, b in regions)
+        _merged(_describe(beats, a, b, _signature(keys, beats.edges[a]), said) for a, b in regions)
     )
 
 
@@ -252,21 +253,32 @@ def _summed(rows: Sequence[dict[int, float]]) -> dict[int, float]:
     return total
 
 
-def _describe(beats: Beats, first: int, last: int, fifths: int) -> Harmony:
-    """One region looked at as a whole."""
+#: What is said of a chord: root, quality, colours, symbol, certainty.
+_Said = tuple[str, str, tuple[str, ...], str, float]
+
+
+def _describe(
+    beats: Beats, first: int, last: int, fifths: int, said: dict[object, _Said]
+) -> Harmony:
+    """One region looked at as a whole; what is `said` of one like it is not worked out again."""
     places = _summed(beats.places[first:last])
     own = _summed(beats.own[first:last]) or places
     bass = int(next((b for b in beats.bass[first:last] if b >= 0), -1))
+    like = (tuple(places.items()), tuple(own.items()), bass, fifths)
+    if like not in said:
+        said[like] = _say(places, own, bass, fifths)
+    return Harmony(beats.edges[first], beats.edges[last], *said[like])
+
+
+def _say(places: dict[int, float], own: dict[int, float], bass: int, fifths: int) -> _Said:
     (best, root, quality), (second, _, _) = _best_two(places, bass, fifths)
     colours = _colours(own, root, quality)
-    return Harmony(
-        from_q=beats.edges[first],
-        to_q=beats.edges[last],
-        root=text_at(root),
-        quality=quality,
-        colours=tuple(f"{degree_words(p)} {text_at(root + p)}" for p in colours),
-        symbol=_symbol(root, quality, colours, _bass_place(places, bass)),
-        certainty=round(float(np.clip(0.5 + 2.5 * (best - second), 0.0, 1.0)), 2),
+    return (
+        text_at(root),
+        quality,
+        tuple(f"{degree_words(p)} {text_at(root + p)}" for p in colours),
+        _symbol(root, quality, colours, _bass_place(places, bass)),
+        round(float(np.clip(0.5 + 2.5 * (best - second), 0.0, 1.0)), 2),
     )
 
 
@@ -314,6 +326,17 @@ _WORTH = np.array(
 #: The notes of each quality, its root last where it has fewer than four; and which are real.
 _STEPS = np.array([(*QUALITIES[q][0], 0, 0)[:4] for q in _NAMES])
 _REAL = np.array([[k < len(QUALITIES[q][0]) for k in range(4)] for q in _NAMES])
+#: Pitch classes of these notes, by the root's place modulo 12: (12, qualities, 4).
+_CLASSES = 7 * (np.arange(12)[:, None, None] + _STEPS) % 12
+
+
+def _absence(root: int) -> Floats:
+    """What it costs that each of these notes is absent, the root so far above the signature."""
+    in_key = (root + _STEPS >= -1) & (root + _STEPS <= 5)
+    return np.asarray(ABSENT * _REAL * np.where(_STEPS == 0, 2.0, np.where(in_key, 0.6, 1.0)))
+
+
+_ABSENT = np.array([_absence(root) for root in range(-_WIDEST, _WIDEST + 1)])
 
 
 def _fits(places: dict[int, float], roots: Ints) -> Floats:
@@ -326,12 +349,10 @@ def _fits(places: dict[int, float], roots: Ints) -> Floats:
 
 def _absent(places: dict[int, float], roots: Ints, fifths: int) -> Floats:
     """What each chord's absent notes cost: the root most, those of the key signature least."""
-    heard = np.zeros(12, bool)
-    heard[[7 * place % 12 for place in places]] = True
-    notes = roots[:, None, None] + _STEPS
-    in_key = (notes >= fifths - 1) & (notes <= fifths + 5)
-    costs = ABSENT * np.where(_STEPS == 0, 2.0, np.where(in_key, 0.6, 1.0))
-    return np.asarray(np.where(_REAL & ~heard[7 * notes % 12], costs, 0.0).sum(axis=2))
+    silent = np.ones(12, bool)
+    silent[[7 * place % 12 for place in places]] = False
+    missing = silent[_CLASSES[roots % 12]]
+    return np.asarray((_ABSENT[roots - fifths + _WIDEST] * missing).sum(axis=2))
 
 
 def _colours(places: dict[int, float], root: int, quality: str) -> list[int]:

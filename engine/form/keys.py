@@ -29,6 +29,7 @@ _TONIC = np.tile(TONICS, 2)
 _MODE = np.repeat([MAJOR, MINOR], len(TONICS))
 #: The key signature of each state, in fifths.
 _SIGNATURE = _TONIC - 3 * _MODE
+_FLATTEST, _SIGNATURES = int(_SIGNATURE.min()), int(np.ptp(_SIGNATURE)) + 1
 
 #: Share of the profile that is spread over all notes, so that none is impossible.
 FLOOR = 0.05
@@ -51,6 +52,9 @@ QUICK_CHANGE, QUICK_STEP = 7.0, 0.55
 ENTERING, ENTERING_STEP = 1.0, 0.3
 #: Two readings of how likely each key is: as ready to change as the quick path, and readier.
 READINGS = ((QUICK_CHANGE, QUICK_STEP), (3.0, 0.5))
+#: Likelihoods are scaled each so many moments, before they run out of numbers: in one they lose at
+#: most what the dearest change costs, and then what their own notes do.
+SCALE_EACH = 8
 #: Cost a note, in the quick path, of each fifth away from the slow one.
 TETHER = 0.1
 #: The compass of most keyboards before 1770 (common practice): C2 to C6.
@@ -106,12 +110,8 @@ def find_keys(
     cost = told + far + count * tether
     changes = _changes(QUICK_CHANGE, QUICK_STEP)
     quick, _ = _cheapest(cost, changes, np.zeros(len(_TONIC)), _entrances(home, changes))
-    shares = tuple(_shares(cost, matrix, _entrances(home, matrix)) for matrix in _readings())
+    shares = _shares(cost, home)
     return KeyPath(_TONIC[quick], _MODE[quick], _TONIC[broad], _MODE[broad], home, shares)
-
-
-def _readings() -> list[Floats]:
-    return [_changes(*reading) for reading in READINGS]
 
 
 def _homes(
@@ -148,23 +148,102 @@ def _find_broad(
 ) -> tuple[Ints, Ints]:
     """The likeliest home at each moment, and the slow path beside it."""
     changes = _changes(SLOW_CHANGE, SLOW_STEP)
-    found: list[tuple[float, int, Ints, Ints]] = []
-    for home, beforehand in homes:
-        away = np.abs(_SIGNATURE - home[:, None])
-        here = cost + count * (HOME_COST * np.clip(away - 2, 0, 4) + OTHER_SIDE * (away >= 9))
-        start = 0.3 * np.minimum(away[0], 6)
-        path, total = _cheapest(here, changes, start, _entrances(home, changes))
-        total += beforehand + _ending_cost(int(path[-1]), int(home[-1]))
-        found.append((total, len(found), home, path))
-    _, _, home, path = min(found, key=lambda f: f[:2])
-    return home, path
+    home, beforehand = (np.array(x) for x in zip(*homes, strict=True))
+    entrances = [_entrances(h, changes) for h in home]
+    last, total = _cheapest_ends(cost, count, home, entrances)
+    total += beforehand + _ending_cost(last, home[:, -1])
+    best = int(total.argmin())
+    here = cost + count * _away(home[best])
+    path, _ = _cheapest(here, changes, _beginning_cost(home[best, 0]), entrances[best])
+    return home[best], path
 
 
-def _ending_cost(state: int, home: int) -> float:
+def _cheapest_ends(
+    cost: Floats, count: Floats, home: Ints, entrances: Sequence[Mapping[int, Floats]]
+) -> tuple[Ints, Floats]:
+    """For each of some homes (homes, moments) where the cheapest slow path ends, and its cost.
+
+    All homes are reckoned at once, and no path is kept: many times as fast as each by itself.
+    """
+    homes, which = np.unique(home, return_inverse=True)
+    which = which.reshape(home.shape)
+    away, cost = _by_signature(_away(homes)), _by_signature(cost)
+    arrive = _Arrival(SLOW_CHANGE, SLOW_STEP, len(home))
+    total = _by_signature(_beginning_cost(home[:, 0])) + (cost[0] + count[0] * away[which[:, 0]])
+    for k in range(1, len(cost)):
+        entered = [(h, _by_state(total[h])) for h, there in enumerate(entrances) if k in there]
+        arrive(total)
+        for h, before in entered:
+            total[h] = _by_signature((before[:, None] + entrances[h][k]).min(axis=0))
+        total += cost[k] + count[k] * away[which[:, k]]
+    ends = _by_state(total)
+    return ends.argmin(axis=1), ends.min(axis=1)
+
+
+def _by_signature(values: Floats) -> Floats:
+    """(..., states) as (..., mode, signature): what is no state costs without end."""
+    out = np.full((*values.shape[:-1], 2, _SIGNATURES), np.inf)
+    out[..., _MODE, _SIGNATURE - _FLATTEST] = values
+    return out
+
+
+def _by_state(values: Floats) -> Floats:
+    """What `_by_signature` took, again by state."""
+    return np.asarray(values[..., _MODE, _SIGNATURE - _FLATTEST])
+
+
+class _Arrival:
+    """The least cost of arriving in each state, of all ways that `_changes` has a cost for.
+
+    What a change costs grows by a step for each fifth between two signatures, or between one and
+    the other's on the other side of the circle. So the signatures are gone through once from each
+    side, as in a distance transform (Felzenszwalb and Huttenlocher 2012), not each with each.
+    """
+
+    def __init__(self, change: float, step: float, rows: int) -> None:
+        self._change, self._parallel = change, change + 1.5 * step
+        #: Twelve more signatures on either side, which nothing comes from.
+        self._wide = np.full((rows, 2, _SIGNATURES + 24), np.inf)
+        self._slope = step * np.arange(_SIGNATURES + 24)
+
+    def __call__(self, total: Floats) -> None:
+        """From the cost of being in each state (rows, mode, signature) to the next moment's."""
+        wide = self._wide
+        np.minimum(total, total[:, ::-1] + 0.3, out=wide[:, :, 12:-12])
+        below = np.minimum.accumulate(wide - self._slope, axis=2)
+        above = np.minimum.accumulate((wide + self._slope)[:, :, ::-1], axis=2)[:, :, ::-1]
+        below += self._slope
+        above -= self._slope
+        near = np.minimum(below, above, out=below)
+        across = np.minimum(near[:, :, :-24], near[:, :, 24:])
+        across += ENHARMONIC
+        changed = np.minimum(near[:, :, 12:-12], across, out=across)
+        changed += self._change
+        # major and minor on one tonic are three signatures apart
+        major, minor = total[:, 0, 3:], total[:, 1, :-3]
+        from_minor, from_major = minor + self._parallel, major + self._parallel
+        np.minimum(total, changed, out=total)
+        np.minimum(major, from_minor, out=major)
+        np.minimum(minor, from_major, out=minor)
+
+
+def _away(home: Ints) -> Floats:
+    """Cost a note of each state so far from home: (homes, states)."""
+    away = np.abs(_SIGNATURE - home[..., None])
+    return np.asarray(HOME_COST * np.clip(away - 2, 0, 4) + OTHER_SIDE * (away >= 9))
+
+
+def _beginning_cost(home: Ints) -> Floats:
+    """Music begins near home (common practice): (homes, states)."""
+    return np.asarray(0.3 * np.minimum(np.abs(_SIGNATURE - home[..., None]), 6))
+
+
+def _ending_cost(state: Ints, home: Ints) -> Floats:
     """Music ends at home, or in the major of its minor (common practice)."""
-    signature = int(_SIGNATURE[state])
-    parallel = signature + (3 if _MODE[state] == MINOR else -3)
-    return ENDING * min(abs(signature - home), abs(parallel - home) + 0.25, 3.0)
+    signature = _SIGNATURE[state]
+    parallel = signature + np.where(_MODE[state] == MINOR, 3, -3)
+    apart = np.minimum(np.abs(signature - home), np.abs(parallel - home) + 0.25)
+    return np.asarray(ENDING * np.minimum(apart, 3.0))
 
 
 def profile() -> Floats:
@@ -213,14 +292,15 @@ def _cheapest(
 
     `entrances`: the costs of a change at some moments, in place of `changes`.
     """
-    entrances = entrances or {}
+    into = changes.T.copy()  # the least of each row is found twice as fast as of each column
+    entered = {k: there.T for k, there in (entrances or {}).items()}
     total = start + cost[0]
     came_from = np.zeros(cost.shape, np.int64)
     columns = np.arange(cost.shape[1])
     for k in range(1, len(cost)):
-        via = total[:, None] + entrances.get(k, changes)
-        came_from[k] = via.argmin(axis=0)
-        total = via[came_from[k], columns] + cost[k]
+        via = total + entered.get(k, into)
+        came_from[k] = via.argmin(axis=1)
+        total = via[columns, came_from[k]] + cost[k]
     path = np.zeros(len(cost), np.int64)
     path[-1] = total.argmin()
     for k in range(len(cost) - 1, 0, -1):
@@ -228,24 +308,42 @@ def _cheapest(
     return path, float(total.min())
 
 
-def _shares(cost: Floats, changes: Floats, entrances: Mapping[int, Floats]) -> Floats:
-    """How likely each state is at each moment, over all paths (forward and backward)."""
-    usual = np.exp(-changes)
-    likely = {k: np.exp(-there) for k, there in entrances.items()}
-    ahead, back = -cost, np.zeros(cost.shape)
-    for k in range(1, len(cost)):
-        ahead[k] += _log_sum(ahead[k - 1], likely.get(k, usual))
-    for k in range(len(cost) - 2, -1, -1):
-        back[k] = _log_sum(back[k + 1] - cost[k + 1], likely.get(k + 1, usual).T)
-    both = ahead + back
-    share = np.exp(both - both.max(axis=1, keepdims=True))
-    return np.asarray(share / share.sum(axis=1, keepdims=True))
+def _shares(cost: Floats, home: Ints) -> tuple[Floats, ...]:
+    """How likely each state is at each moment, over all paths, in each of `READINGS`.
+
+    Forward and backward, both ways and all readings in one go through the moments.
+    """
+    changes = [_changes(*reading) for reading in READINGS]
+    entrances = [_entrances(home, there) for there in changes]
+    n, readings = len(cost), len(READINGS)
+    usual = _both_ways(changes)
+    told = np.exp(cost.min(axis=1, keepdims=True) - cost)
+    now = np.ones((2 * readings, cost.shape[1]))
+    ahead, back = np.empty((2, n, readings, cost.shape[1]))
+    for k in range(n):
+        if k:
+            likely = usual
+            if k in entrances[0] or n - k in entrances[0]:
+                then = [e.get(k, c) for e, c in zip(entrances, changes, strict=True)]
+                before = [e.get(n - k, c) for e, c in zip(entrances, changes, strict=True)]
+                likely = _both_ways(then, before)
+            now = np.matmul(now[:, None, :], likely)[:, 0]
+        back[n - 1 - k] = now[readings:]
+        now[:readings] *= told[k]
+        now[readings:] *= told[n - 1 - k]
+        ahead[k] = now[:readings]
+        if k % SCALE_EACH == 0:
+            now /= now.sum(axis=1, keepdims=True)
+    share = ahead * back
+    share /= share.sum(axis=2, keepdims=True)
+    return tuple(share[:, reading] for reading in range(readings))
 
 
-def _log_sum(weight: Floats, likely: Floats) -> Floats:
-    """Logarithms of the weights after a change of key, the largest taken out first."""
-    most = weight.max()
-    return np.asarray(np.log(np.exp(weight - most) @ likely + 1e-300) + most)
+def _both_ways(forward: Sequence[Floats], backward: Sequence[Floats] | None = None) -> Floats:
+    """How likely each change is: for each reading forward, then backward."""
+    there = np.exp(-np.array(forward))
+    again = there if backward is None else np.exp(-np.array(backward))
+    return np.concatenate([there, again.transpose(0, 2, 1)])
 
 
 def candidate_shares(keys: KeyPath, moment: Ints, places: Ints, shift: Ints) -> list[Floats]:

@@ -126,17 +126,20 @@ def _skyline(arrangement: Arrangement, hand: Hand, without: set[int]) -> list[in
 
     Inner notes under a held melody note are left out.
     """
-    top: dict[Fraction, int] = {}
+    top: list[int] = []  # notes are sorted by onset, and by pitch within one
     for i, note in enumerate(arrangement.notes):
         if note.hand == hand and i not in without and not note.grace and not note.optional:
-            top[note.onset_q] = i  # notes are sorted by pitch within an onset
+            if top and arrangement.notes[top[-1]].onset_q == note.onset_q:
+                top.pop()
+            top.append(i)
     line: list[int] = []
-    for onset in sorted(top):
-        note = arrangement.notes[top[onset]]
+    for i in top:
+        note = arrangement.notes[i]
         held = arrangement.notes[line[-1]] if line else None
-        if held and held.onset_q + held.duration_q > onset and held.pitch > note.pitch:
+        over = held is not None and held.pitch > note.pitch
+        if held and over and held.onset_q + held.duration_q > note.onset_q:
             continue
-        line.append(top[onset])
+        line.append(i)
     return line
 
 

@@ -56,9 +56,11 @@ def recurring_blocks(
         if len(hits) >= fewest:
             here, there = names[hits], names[hits + lag]
             hits = hits[(here == there) | _holds(pairs, here * kinds + there)]
-        for row in np.split(hits, np.flatnonzero(np.diff(hits) > 1) + 1):
-            if len(row) >= fewest:
-                yield int(row[0]), lag, len(row)
+        edges = np.concatenate([[0], np.flatnonzero(np.diff(hits) > 1) + 1, [len(hits)]])
+        lengths = np.diff(edges)
+        long = np.flatnonzero(lengths >= fewest)
+        for start, length in zip(hits[edges[long]].tolist(), lengths[long].tolist(), strict=True):
+            yield start, lag, length
 
 
 def _like_pairs(prints: Sequence[Print], like: float) -> Ints:

@@ -240,7 +240,8 @@ def _length_cost(bars: int) -> float:
 def _breath(arrangement: Arrangement, bar: int, line: Sequence[int]) -> float:
     """How much the line breathes at the start of a bar, 0 to 2."""
     edge = arrangement.bars[bar].onset_q
-    end = bisect_left(line, edge, key=lambda i: arrangement.notes[i].onset_q)
+    onsets = arrangement.table["onset_q"]
+    end = bisect_left(line, float(edge), key=lambda i: float(onsets[i]))
     before = [arrangement.notes[i] for i in line[max(0, end - 16) : end]]
     if not before:
         return 0.0

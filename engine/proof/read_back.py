@@ -11,7 +11,7 @@ from engine.form.fifths import text_at
 from engine.form.function import (
     common_and_moving,
     harmony_at,
-    held_from_before,
+    held_over,
     line_functions,
     mode_over,
 )
@@ -117,11 +117,11 @@ def harmony_lines(arrangement: Arrangement) -> Iterator[str]:
     What the repeats bring again is said once.
     """
     harmonies = arrangement.form.harmonies
-    first_time = [h for h in harmonies if arrangement.bar_at(h.from_q).time == 1]
-    wide = max((len(printed_symbol(h.symbol)) for h in first_time), default=0)
-    for h in first_time:
-        k = harmonies.index(h)
-        extras = "; ".join(_harmony_extras(arrangement, k))
+    first_time = [(k, h) for k, h in enumerate(harmonies) if arrangement.bar_at(h.from_q).time == 1]
+    wide = max((len(printed_symbol(h.symbol)) for _, h in first_time), default=0)
+    held = held_over(arrangement)
+    for k, h in first_time:
+        extras = "; ".join(_harmony_extras(arrangement, k, held.get(k, ())))
         symbol = printed_symbol(h.symbol)
         doubt = " ?" if h.certainty < 0.6 else "  "
         yield f"{_stretch(arrangement, h):>14}  {symbol:{wide}}{doubt} {extras}".rstrip()
@@ -130,7 +130,8 @@ def harmony_lines(arrangement: Arrangement) -> Iterator[str]:
 def _stretch(arrangement: Arrangement, harmony: Harmony) -> str:
     first = arrangement.bar_at(harmony.from_q)
     last = first
-    for bar in arrangement.bars[first.index + 1 :]:
+    for index in range(first.index + 1, len(arrangement.bars)):
+        bar = arrangement.bars[index]
         if bar.onset_q >= harmony.to_q or bar.written != last.written + 1:
             break
         last = bar
@@ -139,7 +140,9 @@ def _stretch(arrangement: Arrangement, harmony: Harmony) -> str:
     return start if last.index == first.index else f"{start}–{last.number}"
 
 
-def _harmony_extras(arrangement: Arrangement, k: int) -> Iterator[str]:
+def _harmony_extras(
+    arrangement: Arrangement, k: int, held: Sequence[tuple[int, str]]
+) -> Iterator[str]:
     harmonies = arrangement.form.harmonies
     here = harmonies[k]
     if here.colours:
@@ -148,7 +151,7 @@ def _harmony_extras(arrangement: Arrangement, k: int) -> Iterator[str]:
         common, _ = common_and_moving(harmonies[k - 1], here)
         if common:
             yield f"keeps {', '.join(printed(text_at(p)) for p in common)}"
-    for i, words in held_from_before(arrangement, k):
+    for i, words in held:
         yield f"{printed(arrangement.notes[i].name)}: {words}"
     if here.to_q - here.from_q >= 8:
         modes = mode_over(arrangement, k)

@@ -74,7 +74,7 @@ def _beat_units(mark: Element) -> list[Fraction]:
     return [dotted(unit, count) for unit, count in zip(units, dots, strict=True)]
 
 
-def read_pedal_signs(direction: Element, at_q: Fraction) -> Iterator[PedalSign]:
+def read_pedal_signs(direction: Element, words: str, at_q: Fraction) -> Iterator[PedalSign]:
     """Printed pedal marks; una corda and tre corde for the soft pedal; else sounding pedals."""
     printed = direction.findall("direction-type/pedal")
     for mark in printed:
@@ -82,7 +82,6 @@ def read_pedal_signs(direction: Element, at_q: Fraction) -> Iterator[PedalSign]:
         if action:
             kind = "sostenuto" if mark.get("type") == "sostenuto" else "damper"
             yield PedalSign(at_q, action, kind, mark.get("number", "1"))
-    words = words_of(direction)
     if _SOFT_DOWN.match(words):
         yield PedalSign(at_q, "start", "soft", "soft")
     elif _SOFT_UP.match(words):
@@ -104,9 +103,8 @@ def _sounding_pedals(direction: Element, at_q: Fraction) -> Iterator[PedalSign]:
         yield PedalSign(at_q, "start" if down else "stop", kind, f"sound-{kind}")
 
 
-def read_marks(direction: Element, at_q: Fraction, staff: int) -> Iterator[WrittenMark]:
+def read_marks(direction: Element, words: str, at_q: Fraction, staff: int) -> Iterator[WrittenMark]:
     """Words, rehearsal marks, dynamics, wedges and octave lines of a direction."""
-    words = words_of(direction)
     if words:
         yield WrittenMark("words", at_q, words[:300], staff=staff)
     for element in direction.iterfind("direction-type/*"):
@@ -130,12 +128,11 @@ def read_dynamics(element: Element, at_q: Fraction, staff: int) -> Iterator[Writ
             yield WrittenMark("dynamic", at_q, text[:40], staff=staff)
 
 
-def read_jumps(direction: Element, at_start: bool) -> Iterator[Jump]:
+def read_jumps(direction: Element, words: str, at_start: bool) -> Iterator[Jump]:
     """Segno, coda, fine and the jumps, from sound attributes, words and signs.
 
     `at_start`: nothing of the bar has sounded yet at the place of the direction.
     """
-    words = words_of(direction)
     spoken = next((kind for kind, pattern in _JUMP_WORDS if pattern.search(words)), "")
     until = _until(words)
     sounding = list(_sounding_jumps(direction, until, at_start))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from xml.etree.ElementTree import Element, SubElement
 
-from engine.read.limits import MAX_DOCUMENT_NOTES, MAX_STAVES
+from engine.read.limits import MAX_DIRECTIONS, MAX_DOCUMENT_NOTES, MAX_STAVES
 from engine.read.report import Report
 
 _GOOD_ID = re.compile(r"[\w.:-]{1,80}")
@@ -20,6 +20,9 @@ def prepare_document(root: Element, report: Report) -> Element:
     """
     if sum(1 for _ in root.iter("note")) > MAX_DOCUMENT_NOTES:
         raise report.refusal(f"the score has more than {MAX_DOCUMENT_NOTES} notes and rests")
+    said = sum(e.tag in ("direction", "sound") for bar in root.iter("measure") for e in bar)
+    if said > MAX_DIRECTIONS:
+        raise report.refusal(f"the score has more than {MAX_DIRECTIONS} words and signs")
     if root.tag == "score-timewise":
         _make_partwise(root)
     give_ids(root, report)

@@ -15,6 +15,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import itemgetter
+from typing import NamedTuple
 
 from engine.arrangement import Hand
 
@@ -38,31 +40,77 @@ class Struck:
     pitch: int
 
 
-@dataclass(frozen=True, slots=True)
-class _Hand:
+# Hundreds of the following are made for each moment: tuples are made fastest.
+class _Group(NamedTuple):
+    """What one hand might strike of a moment: its keys, the lowest, the middle and the highest."""
+
+    size: int = 0
+    lowest: int = 0
+    highest: int = 0
+    middle: float = 0.0
+    #: (end, pitch) of each.
+    keys: tuple[tuple[float, int], ...] = ()
+
+
+def _group(notes: Sequence[Struck]) -> _Group:
+    if not notes:
+        return _Group()
+    lowest, highest = notes[0].pitch, notes[-1].pitch
+    keys = tuple((n.end_q, n.pitch) for n in notes)
+    return _Group(len(notes), lowest, highest, (lowest + highest) / 2, keys)
+
+
+class _Parting(NamedTuple):
+    """One way to part a moment, and what it costs wherever the hands are."""
+
+    lower: int
+    left: _Group
+    right: _Group
+    price: float
+
+
+class _Hand(NamedTuple):
     """Where a hand is: the middle of what it last played, and the keys it holds (end, pitch)."""
 
     middle: float
     held: tuple[tuple[float, int], ...] = ()
+    lowest: int = 128
+    highest: int = -1
 
-    def play(self, notes: Sequence[Struck], now_q: float) -> tuple[_Hand, float]:
-        """The hand after striking notes, and what it costs."""
-        held = tuple(h for h in self.held if h[0] > now_q)
-        if not notes:
-            return _Hand(self.middle, held), 0.0
-        middle = (notes[0].pitch + notes[-1].pitch) / 2
-        keys = [n.pitch for n in notes] + [pitch for _, pitch in held]
-        reach = max(keys) - min(keys)
-        price = _TRAVEL_PRICE * abs(middle - self.middle)
-        price += _EASY_PRICE * max(0, reach - _EASY_REACH)
-        price += _LAST_PRICE * max(0, reach - _LAST_REACH)
-        price += _FINGER_PRICE * max(0, len(keys) - _FINGERS)
-        after = held + tuple((n.end_q, n.pitch) for n in notes)
-        return _Hand(middle, after[-2 * _FINGERS :]), price
+    def let_go(self, now_q: float) -> _Hand:
+        """The hand without the keys that have ended."""
+        if not self.held:
+            return self
+        held = tuple([h for h in self.held if h[0] > now_q])
+        if not held:
+            return _Hand(self.middle)
+        pitches = [pitch for _, pitch in held]
+        return _Hand(self.middle, held, min(pitches), max(pitches))
+
+    def price(self, group: _Group) -> float:
+        """What it costs to strike a group."""
+        if not group.size:
+            return 0.0
+        lowest = group.lowest if group.lowest < self.lowest else self.lowest
+        highest = group.highest if group.highest > self.highest else self.highest
+        reach, fingers = highest - lowest, group.size + len(self.held)
+        price = _TRAVEL_PRICE * abs(group.middle - self.middle)
+        if reach > _EASY_REACH:
+            price += _EASY_PRICE * (reach - _EASY_REACH)
+        if reach > _LAST_REACH:
+            price += _LAST_PRICE * (reach - _LAST_REACH)
+        if fingers > _FINGERS:
+            price += _FINGER_PRICE * (fingers - _FINGERS)
+        return price
+
+    def play(self, group: _Group) -> _Hand:
+        """The hand after striking a group."""
+        if not group.size:
+            return self
+        return _Hand(group.middle, (self.held + group.keys)[-2 * _FINGERS :])
 
 
-@dataclass(frozen=True, slots=True)
-class _History:
+class _History(NamedTuple):
     price: float
     left: _Hand
     right: _Hand
@@ -79,8 +127,7 @@ def split_hands(notes: Sequence[Struck]) -> list[Hand]:
     moments = _moments(notes)
     beam = [_History(0.0, _Hand(48.0), _Hand(72.0), 0, None)]
     for moment in moments:
-        grown = [_extend(h, moment, k) for h in beam for k in _partings(moment)]
-        beam = sorted(grown, key=lambda h: h.price)[:_BEAM]
+        beam = _extend(beam, _partings(moment), moment[0].onset_q)
     return _trace(beam[0], moments)
 
 
@@ -103,20 +150,34 @@ def _moments(notes: Sequence[Struck]) -> list[list[Struck]]:
     return moments
 
 
-def _partings(moment: list[Struck]) -> Sequence[int]:
-    """How many of the lowest notes the left hand might take."""
+def _partings(moment: list[Struck]) -> list[_Parting]:
+    """The left hand might take any number of the lowest notes."""
     if len(moment) > _MOST_AT_ONCE:
-        return (sum(n.pitch < _MIDDLE for n in moment),)
-    return range(len(moment) + 1)
+        return [_part(moment, sum(n.pitch < _MIDDLE for n in moment))]
+    return [_part(moment, lower) for lower in range(len(moment) + 1)]
 
 
-def _extend(history: _History, moment: list[Struck], lower: int) -> _History:
-    """A history in which the left hand takes the `lower` lowest notes of the next moment."""
-    now_q = moment[0].onset_q
-    left, left_price = history.left.play(moment[:lower], now_q)
-    right, right_price = history.right.play(moment[lower:], now_q)
-    price = history.price + left_price + right_price
-    price += _CROSSING_PRICE * max(0.0, left.middle - right.middle)
-    price += _HOME_PRICE * sum(max(0, n.pitch - _MIDDLE) for n in moment[:lower])
-    price += _HOME_PRICE * sum(max(0, _MIDDLE - n.pitch) for n in moment[lower:])
-    return _History(price, left, right, lower, history)
+def _part(moment: list[Struck], lower: int) -> _Parting:
+    left, right = moment[:lower], moment[lower:]
+    abroad = sum(max(0, n.pitch - _MIDDLE) for n in left)
+    abroad += sum(max(0, _MIDDLE - n.pitch) for n in right)
+    return _Parting(lower, _group(left), _group(right), _HOME_PRICE * abroad)
+
+
+def _extend(beam: list[_History], partings: list[_Parting], now_q: float) -> list[_History]:
+    """The cheapest histories after one more moment."""
+    grown = []
+    for history in beam:
+        left, right = history.left.let_go(now_q), history.right.let_go(now_q)
+        for parting in partings:
+            price = history.price + left.price(parting.left) + right.price(parting.right)
+            left_middle = parting.left.middle if parting.left.size else left.middle
+            right_middle = parting.right.middle if parting.right.size else right.middle
+            if left_middle > right_middle:
+                price += _CROSSING_PRICE * (left_middle - right_middle)
+            grown.append((price + parting.price, history, left, right, parting))
+    grown.sort(key=itemgetter(0))
+    return [
+        _History(price, left.play(p.left), right.play(p.right), p.lower, history)
+        for price, history, left, right, p in grown[:_BEAM]
+    ]

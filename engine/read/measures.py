@@ -13,6 +13,7 @@ from engine.read.directions import (
     read_marks,
     read_pedal_signs,
     read_tempo_sign,
+    words_of,
 )
 from engine.read.limits import (
     MAX_BAR_Q,
@@ -329,9 +330,10 @@ class PartReader:
         tempo = read_tempo_sign(element, printed_q, sound_q)
         if tempo is not None:
             bar.tempos.append(tempo)
-        bar.pedals.extend(read_pedal_signs(element, printed_q))
-        bar.marks.extend(read_marks(element, printed_q, staff))
-        found = read_jumps(element, at_start=self._reached_q == 0)
+        words = words_of(element)
+        bar.pedals.extend(read_pedal_signs(element, words, printed_q))
+        bar.marks.extend(read_marks(element, words, printed_q, staff))
+        found = read_jumps(element, words, at_start=self._reached_q == 0)
         jumps = [jump for jump in found if jump not in bar.jumps[:MAX_JUMPS_IN_BAR]]
         del jumps[max(MAX_JUMPS_IN_BAR - len(bar.jumps), 0) :]
         bar.jumps.extend(jumps)

@@ -18,7 +18,7 @@ from engine.read.limits import (
     MIN_QPM,
 )
 from engine.read.midi_events import MidiEvents, MidiNote, Signature, read_midi_events
-from engine.read.quantise import Grid
+from engine.read.quantise import UNIT, Grid
 from engine.read.report import Report
 from engine.read.written import (
     PedalSign,
@@ -62,12 +62,16 @@ class _Bars:
     def __init__(self, events: MidiEvents, end_q: Fraction, report: Report) -> None:
         self.bars: list[WrittenBar] = []
         self.starts_q: list[Fraction] = []
+        #: The same as floats, for a search in a tenth of the time; none of the moments that can be
+        #: written lie so near to each other that they become one.
+        self._starts: list[float] = []
         self.signatures = _signatures_q(events)
         self.changes_q = [q for q, _ in self.signatures]
         now_q = Fraction(0)
         while now_q < end_q or not self.bars:
             bar = self._next_bar(now_q)
             self.starts_q.append(now_q)
+            self._starts.append(float(now_q))
             now_q += bar.duration_q
             if len(self.bars) > MAX_UNFOLDED_BARS:
                 raise report.refusal(f"the file has more than {MAX_UNFOLDED_BARS} bars")
@@ -100,7 +104,7 @@ class _Bars:
 
     def at(self, moment_q: Fraction) -> tuple[WrittenBar, Fraction]:
         """The bar that holds a moment, and the moment's place in it."""
-        index = max(bisect_right(self.starts_q, moment_q) - 1, 0)
+        index = max(bisect_right(self._starts, float(moment_q)) - 1, 0)
         return self.bars[index], moment_q - self.starts_q[index]
 
 
@@ -111,9 +115,10 @@ def _signatures_q(events: MidiEvents) -> list[tuple[Fraction, Signature]]:
 
 
 def _place_notes(events: MidiEvents, grid: Grid, bars: _Bars) -> None:
-    onsets_q = [grid.onset_q(n.on) for n in events.notes]
-    hands = _hands(events, grid)
-    lengths_q = _lengths(events.notes, grid, onsets_q, hands)
+    places = [grid.place(n.on) for n in events.notes]
+    onsets_q = [Fraction(place, UNIT) for place in places]
+    hands = _hands(events, places)
+    lengths_q = _lengths(events.notes, grid, places, hands)
     names = _spelling([n.pitch for n in events.notes], onsets_q, events)
     for i, (note, (step, alter, octave)) in enumerate(zip(events.notes, names, strict=True)):
         bar, at_q = bars.at(onsets_q[i])
@@ -127,18 +132,18 @@ def _place_notes(events: MidiEvents, grid: Grid, bars: _Bars) -> None:
 
 
 def _lengths(
-    notes: list[MidiNote], grid: Grid, onsets_q: list[Fraction], hands: list[Hand]
+    notes: list[MidiNote], grid: Grid, places: list[int], hands: list[Hand]
 ) -> list[Fraction]:
-    by_hand: dict[Hand, list[Fraction]] = defaultdict(list)
-    for onset_q, hand in zip(onsets_q, hands, strict=True):
-        by_hand[hand].append(onset_q)
+    by_hand: dict[Hand, list[int]] = defaultdict(list)
+    for place, hand in zip(places, hands, strict=True):
+        by_hand[hand].append(place)
     return [
         grid.duration_q(note.on, note.off, by_hand[hand])
         for note, hand in zip(notes, hands, strict=True)
     ]
 
 
-def _hands(events: MidiEvents, grid: Grid) -> list[Hand]:
+def _hands(events: MidiEvents, places: list[int]) -> list[Hand]:
     """Hands from the tracks (or channels) where two hold notes; else from the notes themselves."""
     sources = sorted({n.source for n in events.notes})
     if len(sources) == 2:
@@ -148,8 +153,8 @@ def _hands(events: MidiEvents, grid: Grid) -> list[Hand]:
     if len(sources) > 1 and all(named.values()):
         return [named[n.source] or "right" for n in events.notes]
     struck = [
-        Struck(float(grid.onset_q(n.on)), n.off / events.ticks_per_quarter, n.pitch)
-        for n in events.notes
+        Struck(place / UNIT, n.off / events.ticks_per_quarter, n.pitch)
+        for n, place in zip(events.notes, places, strict=True)
     ]
     order = sorted(range(len(struck)), key=lambda i: (struck[i].onset_q, struck[i].pitch))
     found = split_hands([struck[i] for i in order])

@@ -9,7 +9,7 @@ from collections import defaultdict
 from dataclasses import dataclass, field
 from typing import Any
 
-from engine.read.limits import MAX_MIDI_BYTES, MAX_WRITTEN_NOTES
+from engine.read.limits import MAX_MIDI_BYTES, MAX_MIDI_NOTES
 from engine.read.report import Report
 
 _WANTED = "export the score afresh, or give MusicXML"
@@ -68,8 +68,8 @@ def read_midi_events(data: bytes, report: Report) -> MidiEvents:
     drums = 0
     for index, track in enumerate(file.tracks):
         drums += _Track(index, events).read(track)
-        if len(events.notes) > MAX_WRITTEN_NOTES:
-            raise report.refusal(f"the file has more than {MAX_WRITTEN_NOTES} notes", _WANTED)
+        if len(events.notes) > MAX_MIDI_NOTES:
+            raise report.refusal(f"the file has more than {MAX_MIDI_NOTES} notes", _WANTED)
     if drums:
         report.put_up_with("", f"{drums} percussion notes (channel 10) are left out")
     events.notes.sort(key=lambda n: (n.on, n.pitch))
@@ -85,7 +85,7 @@ def _load(data: bytes, report: Report) -> Any:
     import mido
 
     if len(data) > MAX_MIDI_BYTES:
-        raise report.refusal("the MIDI file is larger than 1 MB", _WANTED)
+        raise report.refusal(f"the MIDI file is larger than {MAX_MIDI_BYTES // 1024} KB", _WANTED)
     cleaned = _tracks_only(data, report)
     try:
         file = mido.MidiFile(file=io.BytesIO(cleaned))

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from fractions import Fraction
+from functools import cached_property
 
-from engine.arrangement import Arrangement, Bar, Problem, ScoreNote
+import numpy as np
+import numpy.typing as npt
+
+from engine.arrangement import Arrangement, Bar, Problem
 from engine.read.note_places import find_places, is_place
 from engine.read.sidecar import HandRule, Sidecar, Stretch
 
@@ -21,17 +24,6 @@ def bars_of(stretch: Stretch, bars: tuple[Bar, ...]) -> tuple[Bar, ...]:
     return tuple(b for b in bars if b.written in within and (time is None or b.time == time))
 
 
-def covers(stretch: Stretch, bar: Bar, beat: Fraction) -> bool:
-    """Whether a beat of one of the stretch's bars lies inside it."""
-    first, last = stretch.first, stretch.last
-    if bar.number == first.bar and first.beat is not None and beat < first.beat:
-        return False
-    if bar.number == last.bar and last.beat is not None:
-        whole = last.beat.denominator == 1
-        return beat < last.beat + 1 if whole else beat <= last.beat
-    return True
-
-
 def apply_sidecar(arrangement: Arrangement, sidecar: Sidecar) -> Arrangement:
     """The arrangement with the player's hands and fingering. Later rules win over earlier ones.
 
@@ -39,12 +31,13 @@ def apply_sidecar(arrangement: Arrangement, sidecar: Sidecar) -> Arrangement:
     """
     problems = list(_unknown(arrangement, sidecar))
     notes = list(arrangement.notes)
-    for rule in sidecar.hands:
-        _give_hand(notes, arrangement, rule)
+    places = _Places(arrangement)
+    hands = {i: rule.hand for rule in sidecar.hands for i in places.taken(rule)}
     fingering = fingering_by_id(arrangement, sidecar)
     for i, note in enumerate(notes):
-        if note.note_id in fingering:
-            notes[i] = replace(note, fingering=fingering[note.note_id])
+        if i in hands or note.note_id in fingering:
+            fingers = fingering.get(note.note_id, note.fingering)
+            notes[i] = replace(note, hand=hands.get(i, note.hand), fingering=fingers)
     return replace(arrangement, notes=tuple(notes), problems=(*arrangement.problems, *problems))
 
 
@@ -57,20 +50,51 @@ def fingering_by_id(arrangement: Arrangement, sidecar: Sidecar) -> dict[str, str
     return found
 
 
-def _give_hand(notes: list[ScoreNote], arrangement: Arrangement, rule: HandRule) -> None:
-    stretch = rule.stretch
-    inside = {b.index for b in bars_of(stretch, arrangement.bars)} if stretch else set()
-    for i, note in enumerate(notes):
-        bar = arrangement.bars[note.bar]
-        taken = note.note_id in rule.notes or (
-            stretch is not None
-            and note.bar in inside
-            and rule.staff in (None, note.staff)
-            and rule.voice in (None, note.voice)
-            and covers(stretch, bar, bar.beat_at(note.onset_q))
-        )
-        if taken:
-            notes[i] = replace(note, hand=rule.hand)
+class _Places:
+    """Where each note stands, as arrays over the notes: hundreds of rules may ask for them."""
+
+    def __init__(self, arrangement: Arrangement) -> None:
+        self._notes, self._bars = arrangement.notes, arrangement.bars
+
+    @cached_property
+    def _bar(self) -> npt.NDArray[np.int64]:
+        return np.array([n.bar for n in self._notes], np.int64)
+
+    @cached_property
+    def _staff(self) -> npt.NDArray[np.int64]:
+        return np.array([n.staff for n in self._notes], np.int64)
+
+    @cached_property
+    def _voice(self) -> npt.NDArray[np.str_]:
+        return np.array([n.voice for n in self._notes], np.str_)
+
+    @cached_property
+    def _beat(self) -> npt.NDArray[np.float64]:
+        return np.array([float(self._bars[n.bar].beat_at(n.onset_q)) for n in self._notes])
+
+    def taken(self, rule: HandRule) -> list[int]:
+        """Indices of the notes that a rule speaks of."""
+        if rule.stretch is None:
+            return [i for i, n in enumerate(self._notes) if n.note_id in rule.notes]
+        inside = np.zeros(len(self._bars), bool)
+        inside[[b.index for b in bars_of(rule.stretch, self._bars)]] = True
+        taken = inside[self._bar]
+        if rule.staff is not None:
+            taken &= self._staff == rule.staff
+        if rule.voice is not None:
+            taken &= self._voice == rule.voice
+        first, last = rule.stretch.first, rule.stretch.last
+        if first.beat is not None:
+            taken &= ~self._numbered(first.bar) | (self._beat >= float(first.beat))
+        if last.beat is not None:  # a whole beat is meant to its end
+            whole = last.beat.denominator == 1
+            until = self._beat < float(last.beat + 1) if whole else self._beat <= float(last.beat)
+            taken &= ~self._numbered(last.bar) | until
+        return np.flatnonzero(taken).tolist()
+
+    def _numbered(self, number: str) -> npt.NDArray[np.bool_]:
+        """Which notes stand in bars of a printed number."""
+        return np.array([b.number == number for b in self._bars])[self._bar]
 
 
 def _unknown(arrangement: Arrangement, sidecar: Sidecar) -> list[Problem]:

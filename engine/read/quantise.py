@@ -12,11 +12,14 @@ from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
+from math import lcm
 
 #: Parts of a quarter tried for written files, simplest first.
 _WRITTEN_GRIDS = (1, 2, 4, 3, 8, 6, 16, 12, 5, 7, 32, 24, 10, 9, 14, 20, 15, 18, 28, 64, 48, 40, 36)
 #: Parts of a quarter and their price for played files.
 _PLAYED_GRIDS = {1: 0.0, 2: 1.0, 4: 3.0, 3: 4.0, 8: 8.0, 6: 8.0, 12: 14.0}
+#: Parts of a quarter in which places are counted: every grid's lie on them.
+UNIT = lcm(*_WRITTEN_GRIDS, *_PLAYED_GRIDS)
 #: How far a played onset scatters, in quarters.
 _SCATTER_Q = 0.04
 #: Share of the onsets that must fit a grid for the file to count as written.
@@ -62,31 +65,28 @@ class Grid:
 
         return min(_PLAYED_GRIDS, key=cost)
 
-    def onset_q(self, tick: int) -> Fraction:
-        """The written place of an onset, in quarters."""
+    def place(self, tick: int) -> int:
+        """The written place of an onset, in `UNIT` parts of a quarter."""
         beat, inside = divmod(tick, self.ticks)
         parts = self.parts.get(beat, 4)
-        return beat + Fraction(round(inside * parts / self.ticks), parts)
+        return beat * UNIT + round(inside * parts / self.ticks) * (UNIT // parts)
 
-    def exact_q(self, tick: int) -> Fraction:
-        """A tick in quarters, not moved."""
-        return Fraction(tick, self.ticks)
-
-    def duration_q(self, on: int, off: int, onsets_q: Sequence[Fraction]) -> Fraction:
+    def duration_q(self, on: int, off: int, places: Sequence[int]) -> Fraction:
         """The written length of a note.
 
         Args:
-            on, off: ticks. onsets_q: written onsets in its hand, ascending, this one included.
+            on, off: ticks. places: of the onsets in its hand, ascending, this one included.
 
         A note let go a little before (or after) the next onset lasts until it; else the nearest
         multiple of its quarter's grid, at least one.
         """
-        onset_q = self.onset_q(on)
-        length_q = self.exact_q(off - on)
-        later = bisect_right(onsets_q, onset_q)
-        for next_q in onsets_q[later : later + 8]:
-            step_q = next_q - onset_q
-            if abs(step_q - length_q) <= _GATE * min(step_q, Fraction(1)):
-                return step_q
+        place, length = self.place(on), (off - on) * UNIT
+        later = bisect_right(places, place)
+        for following in places[later : later + 8]:
+            step = following - place
+            off_by = abs(step * self.ticks - length)
+            if off_by * _GATE.denominator <= _GATE.numerator * min(step, UNIT) * self.ticks:
+                return Fraction(step, UNIT)
         parts = max(self.parts.get(on // self.ticks, 4), 2)
-        return max(Fraction(round(length_q * parts), parts), Fraction(1, parts))
+        whole = round(Fraction((off - on) * parts, self.ticks))
+        return Fraction(max(whole, 1), parts)

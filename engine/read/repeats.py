@@ -19,7 +19,7 @@ from bisect import bisect_right
 from collections import defaultdict
 
 from engine.read.endings import EndingGroup, find_endings
-from engine.read.limits import MAX_UNFOLDED_BARS
+from engine.read.limits import MAX_UNFOLDED_BARS, UNFOLDS_TOO_FAR
 from engine.read.report import Report
 from engine.read.written import Jump, WrittenBar
 
@@ -65,7 +65,8 @@ class _Walk:
             at = self._step(at)
             if len(self.order) > MAX_UNFOLDED_BARS:
                 raise self.report.refusal(
-                    f"the repeats unfold to more than {MAX_UNFOLDED_BARS} bars", "correct them"
+                    f"the score unfolds to more than {MAX_UNFOLDED_BARS} bars",
+                    UNFOLDS_TOO_FAR,
                 )
         return self.order
 

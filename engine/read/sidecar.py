@@ -54,8 +54,10 @@ from engine.arrangement import Hand
 from engine.errors import ScoreError
 from engine.read.quantity import read_decimal
 
-#: Bytes that a sidecar may have.
-MAX_SIDECAR_BYTES = 1024 * 1024
+#: Bytes that a sidecar may have, and rules of each kind: a fingering for every note of the largest
+#: page fits in, and a rule for every bar of a long one.
+MAX_SIDECAR_BYTES = 256 * 1024
+MAX_RULES, MAX_FIGURE_RULES = 300, 40
 _PLACE = re.compile(r"([^@:\s]*)(?:@(\d{1,4}))?(?::(\d{1,3}(?:[.]\d{1,6}|/\d{1,3})?))?")
 _BEAT_FRACTION = re.compile(r"(\d+)/(\d+)")
 
@@ -200,6 +202,9 @@ class _Reader:
         entries = table.get(key, [])
         if not isinstance(entries, list) or not all(isinstance(e, dict) for e in entries):
             raise self._complaint(f"{key} must be written as [[{key}]] tables")
+        most = MAX_FIGURE_RULES if key == "figures" else MAX_RULES
+        if len(entries) > most:
+            raise self._complaint(f"there are more than {most} [[{key}]]")
         return entries
 
     def _hand(self, entry: dict[str, Any], where: str) -> Hand:

@@ -13,6 +13,7 @@ from engine.read.limits import (
     MAX_SCORE_Q,
     MAX_UNFOLDED_MARKS,
     MAX_UNFOLDED_NOTES,
+    UNFOLDS_TOO_FAR,
 )
 from engine.read.pedalling import pedal_spans
 from engine.read.repeats import playing_order
@@ -60,11 +61,13 @@ def _refuse_excess(score: WrittenScore, order: list[int], report: Report) -> Non
     notes = sum(len(score.bars[i].notes) for i in order)
     if notes > MAX_UNFOLDED_NOTES:
         raise report.refusal(
-            f"the repeats unfold to more than {MAX_UNFOLDED_NOTES} notes", "correct them"
+            f"the score unfolds to more than {MAX_UNFOLDED_NOTES} notes",
+            UNFOLDS_TOO_FAR,
         )
     if sum(map(_signs_in, (score.bars[i] for i in order))) > MAX_UNFOLDED_MARKS:
         raise report.refusal(
-            f"the repeats unfold to more than {MAX_UNFOLDED_MARKS} marks", "correct them"
+            f"the score unfolds to more than {MAX_UNFOLDED_MARKS} marks",
+            UNFOLDS_TOO_FAR,
         )
 
 
@@ -191,12 +194,22 @@ def _sort_key(note: _Sounding) -> tuple[Fraction, int, int, int]:
 
 def _unison_leaders(struck: list[_Sounding]) -> dict[int, int]:
     """For each note that shares its key and moment with a longer one: the index of that one."""
-    groups: dict[tuple[Fraction, int], list[int]] = defaultdict(list)
+    groups: list[list[int]] = []  # the notes are sorted: those of one key and moment are neighbours
     for i, note in enumerate(struck):
-        if not note.head.grace:
-            groups[note.onset_q, note.head.pitch].append(i)
+        before = struck[i - 1]
+        if note.head.grace:
+            continue
+        if (
+            groups
+            and groups[-1][-1] == i - 1
+            and before.head.pitch == note.head.pitch
+            and before.onset_q == note.onset_q
+        ):
+            groups[-1].append(i)
+        else:
+            groups.append([i])
     leaders: dict[int, int] = {}
-    for group in groups.values():
+    for group in groups:
         if len(group) > 1:
             leader = min(group, key=lambda i: (struck[i].optional, -struck[i].end_q, i))
             leaders.update(dict.fromkeys(group, leader))

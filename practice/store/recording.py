@@ -17,8 +17,8 @@ from engine.performance import PEDALS, KeyEvent, Recording, pair_notes
 from practice.store.midi_file import MidiParts, TooLarge, take_apart
 from practice.whole_file import whole_file
 
-#: Above ten notes a second for more than five hours it is read in parts or not at all.
-LARGEST_FILE_BYTES, LARGEST_EVENTS = 4 * 2**20, 400_000
+#: Above ten notes a second for more than four hours it is read in parts or not at all.
+LARGEST_FILE_BYTES, LARGEST_EVENTS = 4 * 2**20, 300_000
 DEFAULT_TEMPO_US = 500_000
 #: Written files: 960 ticks a quarter at 120 quarters a minute, 0.52 ms a tick.
 _SPLIT = "cut it into several"

@@ -9,7 +9,7 @@ import pytest
 
 from engine.arrangement import Arrangement
 from engine.form import find_form
-from engine.form.function import function_words, harmony_at, held_from_before, mode_over
+from engine.form.function import function_words, harmony_at, held_over, mode_over
 from engine.form.harmony import find_harmonies
 from engine.form.line import find_doublings, find_line
 from engine.read import read_arrangement
@@ -77,7 +77,7 @@ def test_a_held_note_changes_its_function_with_the_harmony() -> None:
              fifths=-3)
     )  # fmt: skip
     k = harmony_at(arrangement.form.harmonies, 10)
-    ((_, words),) = held_from_before(arrangement, k)
+    ((_, words),) = held_over(arrangement)[k]
     assert words == "eleventh, held over from the ninth of the chord before"
 
 

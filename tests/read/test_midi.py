@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import struct
 from fractions import Fraction
+from itertools import product
 
 import mido
+import numpy as np
 import pytest
 
 from engine.errors import ScoreError
 from engine.read import read_arrangement, read_score_bytes
+from engine.read.limits import MAX_MIDI_NOTES
 from tests.read.making_midi import TICKS, key, meta, midi_bytes, together
 
 
@@ -231,7 +234,7 @@ def test_unknown_chunks_are_passed_over():
         (midi_bytes(key(60, 0, 1)).replace(b"\x90", b"\xf4"), "damaged"),
         (midi_bytes(key(60, 0, 1)) + b"\xff" * 5000, "damaged"),
         (midi_bytes(key(60, 0, 250_000)), "longer than"),
-        (b"MThd" + b"\0" * 2**21, "larger than 1 MB"),
+        (b"MThd" + b"\0" * 2**21, "larger than 512 KB"),
     ],
 )
 def test_a_midi_file_that_is_no_score_is_refused_in_one_line(data, words):
@@ -239,3 +242,51 @@ def test_a_midi_file_that_is_no_score_is_refused_in_one_line(data, words):
         read_score_bytes(data, "bad.mid")
     assert words in str(refusal.value)
     assert "\n" not in str(refusal.value)
+
+
+def test_hands_are_parted_as_every_way_of_parting_prices_them():
+    """Of five single notes and chords the dearest history is never dropped: all are priced."""
+    from engine.read.hand_split import Struck, split_hands
+
+    def price(parted):
+        """By the words of the module, hand by hand."""
+        middle, held, total = {"left": 48.0, "right": 72.0}, {"left": [], "right": []}, 0.0
+        for now, struck, lower in parted:
+            for hand, notes in (("left", struck[:lower]), ("right", struck[lower:])):
+                held[hand] = [(end, p) for end, p in held[hand] if end > now]
+                away = [60 - p if hand == "right" else p - 60 for _, p in notes]
+                total += 0.02 * sum(max(0, a) for a in away)
+                if notes:
+                    pitches = [p for _, p in notes] + [p for _, p in held[hand]]
+                    reach = max(pitches) - min(pitches)
+                    centre = (notes[0][1] + notes[-1][1]) / 2
+                    total += 0.25 * abs(centre - middle[hand]) + max(0, reach - 8)
+                    total += 8 * max(0, reach - 16) + 20 * max(0, len(pitches) - 5)
+                    middle[hand] = centre
+                    held[hand] = (held[hand] + list(notes))[-10:]
+            total += 2 * max(0.0, middle["left"] - middle["right"])
+        return total
+
+    rng = np.random.default_rng(5)
+    for case in range(60):
+        moments, now = [], 0.0
+        for size in ((1, 1, 1), (2, 1), (1, 2), (3, 1), (1, 3))[case % 5]:
+            pitches = sorted(rng.choice(np.arange(36, 90), size, replace=False).tolist())
+            moments.append((now, [(now + float(rng.choice([0.5, 2.0])), p) for p in pitches]))
+            now += 0.5
+        ways = product(*(range(len(notes) + 1) for _, notes in moments))
+        parted = [[(at, n, k) for (at, n), k in zip(moments, way, strict=True)] for way in ways]
+        assert len(parted) <= 8  # as many histories as are carried along
+        best = min(parted, key=price)
+        found = split_hands([Struck(at, end, p) for at, notes in moments for end, p in notes])
+        lower, chosen = list(found), []
+        for at, notes in moments:
+            mine, lower = lower[: len(notes)], lower[len(notes) :]
+            chosen.append((at, notes, mine.count("left")))
+        assert price(chosen) == pytest.approx(price(best))
+
+
+def test_more_notes_than_a_midi_page_has_are_refused():
+    notes = [key(60, i / 4, (i + 1) / 4) for i in range(MAX_MIDI_NOTES + 1)]
+    with pytest.raises(ScoreError, match=f"more than {MAX_MIDI_NOTES} notes"):
+        read(together(notes))

@@ -21,6 +21,7 @@ from tests.trust.endurance import endure_all
 from tests.trust.floods import flood_all
 from tests.trust.fuzz import bend_files
 from tests.trust.kills import kill_at_random
+from tests.trust.largest import read_largest
 from tests.trust.power import fail_at_random
 from tests.trust.sameness import review_everywhere
 from tests.trust.supply import check_supply
@@ -32,7 +33,7 @@ from tests.trust.writes import write_only_where_named
 #: Enough to see that every part runs, in some minutes.
 QUICK: dict[str, float] = {
     "kills": 10, "failures": 20, "faults": 2, "endings": 1, "pulls": 5, "flood_s": 5.0,
-    "hours": 1.0, "real_s": 0.0, "cases": 1000, "doubts": 2,
+    "hours": 1.0, "real_s": 0.0, "cases": 1000, "share": 0.1, "doubts": 2,
 }  # fmt: skip
 PAGES = ("brine-pump", "evaporation", "two-sluices", "salt-pans-night-shift")
 Options = argparse.Namespace
@@ -45,6 +46,7 @@ FAULTS: dict[str, Callable[[Options], list[Verdict]]] = {
     "floods": lambda o: flood_all(o.flood_s),
     "endurance": lambda o: endure_all(o.hours, o.real_s),
     "fuzz": lambda o: bend_files(o.cases),
+    "largest": lambda o: read_largest(o.share),
     "doubts": lambda o: doubt_all(o.doubts, PAGES),
     "sameness": lambda o: review_everywhere(o.takes, tuple(o.other_python)),
     "writes": lambda _: [write_only_where_named()],
@@ -85,6 +87,7 @@ def _parser() -> argparse.ArgumentParser:
     add("--hours", type=float, default=8.0, help="of playing, accelerated")
     add("--real-s", type=float, default=3600.0, help="of playing in real time, with the window")
     add("--cases", type=int, default=100_000, help="bent files of each format")
+    add("--share", type=float, default=1.0, help="of the largest size that is read")
     add("--doubts", type=int, default=20, help="doubtful takes of each page")
     add("--takes", type=int, default=1, help="of each page and pianist, in all surroundings")
     add("--other-python", action="append", default=[], metavar="PYTHON", help="may be given again")
