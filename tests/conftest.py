@@ -15,6 +15,11 @@ hypothesis.settings.load_profile("undersong")
 ROOT = Path(__file__).resolve().parents[1]
 
 
+def pytest_xdist_auto_num_workers() -> int:
+    """One process more than there are processors: tests of real ports mostly wait."""
+    return (os.cpu_count() or 1) + 1
+
+
 def data_sets_folder() -> Path | None:
     """The folder of real recordings with truth, or None where it is not there."""
     named = os.environ.get("UNDERSONG_DATA_SETS")
