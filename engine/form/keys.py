@@ -150,9 +150,11 @@ def _find_broad(
     changes = _changes(SLOW_CHANGE, SLOW_STEP)
     home, beforehand = (np.array(x) for x in zip(*homes, strict=True))
     entrances = [_entrances(h, changes) for h in home]
-    last, total = _cheapest_ends(cost, count, home, entrances)
-    total += beforehand + _ending_cost(last, home[:, -1])
-    best = int(total.argmin())
+    best = 0
+    if len(home) > 1:
+        last, total = _cheapest_ends(cost, count, home, entrances)
+        total += beforehand + _ending_cost(last, home[:, -1])
+        best = int(total.argmin())
     here = cost + count * _away(home[best])
     path, _ = _cheapest(here, changes, _beginning_cost(home[best, 0]), entrances[best])
     return home[best], path

@@ -129,13 +129,30 @@ def passed(
     number: int = 1,
     rate: float = 1.0,
 ) -> PassRecord:
-    """A finished pass, reviewed from the whole take."""
+    """A finished pass, reviewed from the whole take; the same one is reviewed once."""
+    key = (arrangement.content_hash, span, hands, character, seed, rate)
+    if key not in _REVIEWED:
+        _REVIEWED[key] = _reviewed(arrangement, span, hands, character, seed, rate)
+    return replace(_REVIEWED[key], number=number, take=number)
+
+
+_REVIEWED: dict[object, PassRecord] = {}
+
+
+def _reviewed(
+    arrangement: Arrangement,
+    span: Span,
+    hands: Hands,
+    character: Character | None,
+    seed: int,
+    rate: float,
+) -> PassRecord:
     recording = pair_notes(play(arrangement, span, hands, character, seed, rate))
     review = review_take(arrangement, recording, span=span, hands=hands).passes[0]
     share = review.measures.notes.right_share.value or 0.0
     good = share >= 0.97
     return PassRecord(
-        number=number, take=number, span=span, hands=hands, pulse=Pulse(),
+        number=1, take=1, span=span, hands=hands, pulse=Pulse(),
         from_q=review.played.from_q, to_q=review.played.to_q, notes=review.notes,
         pedals=review.pedals, findings=review.findings, deviations_ms=review.deviations_ms,
         slips=review.slips, measures=review.measures, good=good,
