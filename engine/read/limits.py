@@ -20,7 +20,7 @@ MAX_DIRECTIONS = 30_000
 #: in five seconds (`tests/trust/README.md`); one of MIDI has its names and hands found as well.
 MAX_DOCUMENT_NOTES = 36_000
 MAX_WRITTEN_NOTES = 12_000
-MAX_MIDI_NOTES = 10_000
+MAX_MIDI_NOTES = 8_000
 MAX_UNFOLDED_NOTES = 20_000
 MAX_UNFOLDED_BARS = 3_000
 #: Quarters from beginning to end, unfolded, and in one bar.
