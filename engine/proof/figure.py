@@ -39,7 +39,7 @@ def _altered(arrangement: Arrangement, figure: Figure) -> Iterator[Remark]:
     equal cells in a row that it belongs to or adjoins inside one harmony.
     """
     cells = [_notes(arrangement, c) for c in figure.occurrences]
-    known = _known_places(cells)
+    known = _known_places(arrangement, cells)
     for k, here in enumerate(cells):
         b = _usual_cell(arrangement, figure, cells, k)
         if b is None or here[0].time != 1:
@@ -47,7 +47,11 @@ def _altered(arrangement: Arrangement, figure: Figure) -> Iterator[Remark]:
         off = [p for p, n in enumerate(here) if n.pitch != b[p].pitch]
         if len(off) != 1 or _with_the_line(arrangement, here[off[0]]):
             continue
-        if len(known[off[0], here[off[0]].pitch]) == 1:  # else it is meant
+        roots = known[off[0], here[off[0]].pitch]
+        if _foreign(arrangement, here, b):  # what another chord has speaks for nothing here
+            root = _root_at(arrangement, here)
+            roots = {root: roots[root]}
+        if sum(map(len, roots.values())) == 1:  # else it is meant
             note, usual = here[off[0]], b[off[0]]
             why = (
                 f"place {off[0] + 1} of the figure is {printed(note.name)} here and "
@@ -104,20 +108,33 @@ def _equal_row(
 def _foreign(arrangement: Arrangement, here: list[ScoreNote], usual: list[ScoreNote]) -> bool:
     """Whether what differs is no note of the chord."""
     harmonies = arrangement.form.harmonies
-    chord = chord_places(harmonies[harmony_at(harmonies, here[0].onset_q)])
+    k = harmony_at(harmonies, here[0].onset_q)
+    if k < 0:
+        return False
+    chord = chord_places(harmonies[k])
     classes = {7 * p % 12 for p in chord}
     return all(
         a.pitch % 12 not in classes for a, b in zip(here, usual, strict=True) if a.pitch != b.pitch
     )
 
 
-def _known_places(cells: list[list[ScoreNote]]) -> dict[tuple[int, int], set[str]]:
-    """The written notes that the figure has at each place with each key."""
-    known: dict[tuple[int, int], set[str]] = defaultdict(set)
+def _known_places(
+    arrangement: Arrangement, cells: list[list[ScoreNote]]
+) -> dict[tuple[int, int], dict[str, set[str]]]:
+    """The written notes of the figure by place and key, then by the root of the chord there."""
+    known: dict[tuple[int, int], dict[str, set[str]]] = defaultdict(lambda: defaultdict(set))
     for cell in cells:
+        root = _root_at(arrangement, cell)
         for place, note in enumerate(cell):
-            known[place, note.pitch].add(note.note_id)
+            known[place, note.pitch][root].add(note.note_id)
     return known
+
+
+def _root_at(arrangement: Arrangement, cell: list[ScoreNote]) -> str:
+    """The root of the chord where a cell begins, "" for none."""
+    harmonies = arrangement.form.harmonies
+    k = harmony_at(harmonies, cell[0].onset_q)
+    return harmonies[k].root if k >= 0 else ""
 
 
 def _with_the_line(arrangement: Arrangement, note: ScoreNote) -> bool:

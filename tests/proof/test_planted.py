@@ -36,6 +36,10 @@ def one_figure_note_changed(root: Tree) -> None:
     respell(notes(root, 14, 2)[2], "E", 0, 3)  # F3, place 3, a key too low
 
 
+def a_key_that_only_another_chord_has(root: Tree) -> None:
+    respell(notes(root, 1, 2)[1], "B", 0, 2)  # B2 for B flat; the figure has it late in the form
+
+
 def one_figure_note_left_out(root: Tree) -> None:
     note = notes(root, 15, 2)[3]
     rest = Element("rest")
@@ -153,6 +157,7 @@ def pedal_never_lifted(root: Tree) -> None:
 #: exercise, plant, kind of remark, printed bar.
 PLANTS: list[tuple[str, Callable[[Tree], None], str, str]] = [
     (SALT, one_figure_note_changed, "figure", "14"),
+    (SALT, a_key_that_only_another_chord_has, "figure", "1"),
     (SALT, one_figure_note_left_out, "figure", "15"),
     (PUMP, figure_of_the_pump_changed, "figure", "3"),
     (SALT, octave_left_out, "octave", "14"),
