@@ -15,6 +15,7 @@ hypothesis.settings.load_profile("undersong")
 ROOT = Path(__file__).resolve().parents[1]
 
 
+@pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers() -> int:
     """One process more than there are processors: tests of real ports mostly wait."""
     return (os.cpu_count() or 1) + 1

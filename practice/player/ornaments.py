@@ -50,8 +50,12 @@ def _find_shape(ornament: str, length_s: float, gap_s: float) -> tuple[tuple[int
 
 
 def step_pitch(note: ScoreNote, step: int, fifths: int) -> int:
-    """The pitch so many letters above (below) a note, as the key signature has it."""
+    """The pitch so many letters above (below) a note, as the key signature has it.
+
+    The note's own where MIDI has no such key.
+    """
     place = LETTERS.index(note.step) + step
     letter = LETTERS[place % 7]
     octave = note.octave + place // 7
-    return 12 * (octave + 1) + STEP_OF[letter] + key_alter(fifths, letter)
+    pitch = 12 * (octave + 1) + STEP_OF[letter] + key_alter(fifths, letter)
+    return pitch if 0 <= pitch <= 127 else note.pitch

@@ -302,6 +302,17 @@ def test_signs_are_played_out_and_say_whose_they_are(drone: Arrangement) -> None
     assert pitches == [39, 41] * 9 + [39]
 
 
+def test_a_sign_at_the_end_of_the_keys_is_played_on_the_note_itself(drone: Arrangement) -> None:
+    """MIDI 1.0 has keys from 0, a C, to 127, a G."""
+    for pitch, step, octave, sign in ((127, "G", 9, "inverted-mordent"), (0, "C", -1, "mordent")):
+        note = replace(
+            drone.notes[0], duration_q=Fraction(2), ornament=sign,
+            pitch=pitch, step=step, alter=0, octave=octave,
+        )  # fmt: skip
+        one = replace(drone, notes=(note,), bars=drone.bars[:1])
+        assert [n.pitch for n in play(one, Character())] == [pitch] * 3
+
+
 def test_a_unison_of_two_notes_is_struck_once(drone: Arrangement) -> None:
     first = drone.notes[0]
     pair = (replace(first, unison=0), replace(first, note_id="x", hand="right", unison=0))
