@@ -19,10 +19,14 @@ def prepare_document(root: Element, report: Report) -> Element:
         ScoreError: there is no piano in it, no notes, or far too many.
     """
     if sum(1 for _ in root.iter("note")) > MAX_DOCUMENT_NOTES:
-        raise report.refusal(f"the score has more than {MAX_DOCUMENT_NOTES} notes and rests")
+        raise report.refusal(
+            f"the score has more than {MAX_DOCUMENT_NOTES} notes and rests", "split it into several"
+        )
     said = sum(e.tag in ("direction", "sound") for bar in root.iter("measure") for e in bar)
     if said > MAX_DIRECTIONS:
-        raise report.refusal(f"the score has more than {MAX_DIRECTIONS} words and signs")
+        raise report.refusal(
+            f"the score has more than {MAX_DIRECTIONS} words and signs", "split it into several"
+        )
     if root.tag == "score-timewise":
         _make_partwise(root)
     give_ids(root, report)

@@ -181,7 +181,9 @@ class PartReader:
     ) -> WrittenNote:  # fmt: skip
         self.notes_read += 1
         if self.notes_read > MAX_WRITTEN_NOTES:
-            raise self.report.refusal(f"the score has more than {MAX_WRITTEN_NOTES} notes")
+            raise self.report.refusal(
+                f"the score has more than {MAX_WRITTEN_NOTES} notes", "split it into several"
+            )
         pitch, step, alter, octave = read_pitch(parts["pitch"], self.report, self._bar.number)
         note = WrittenNote(
             element.get("id", ""), onset_q, length_q, pitch, step, alter, octave,
