@@ -37,8 +37,8 @@ class Alike:
         Places may be as large as the sequence is long: nothing follows there.
         """
         shape = np.shape(i)
-        length = np.zeros(np.shape(i), np.int64).ravel()
         i, j = np.ravel(i), np.ravel(j)
+        length = np.zeros(len(i), np.int64)
         # Up through the doublings while places go on alike, as most soon do not; then down again.
         alike = np.arange(len(length))
         parted: list[Ints] = []

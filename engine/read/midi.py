@@ -74,7 +74,9 @@ class _Bars:
             self._starts.append(float(now_q))
             now_q += bar.duration_q
             if len(self.bars) > MAX_UNFOLDED_BARS:
-                raise report.refusal(f"the file has more than {MAX_UNFOLDED_BARS} bars")
+                raise report.refusal(
+                    f"the file has more than {MAX_UNFOLDED_BARS} bars", "split it into several"
+                )
         self._settle_pickup()
 
     def _next_bar(self, now_q: Fraction) -> WrittenBar:

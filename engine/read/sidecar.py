@@ -54,8 +54,8 @@ from engine.arrangement import Hand
 from engine.errors import ScoreError
 from engine.read.quantity import read_decimal
 
-#: Bytes that a sidecar may have, and rules of each kind: a fingering for every note of the largest
-#: page fits in, and a rule for every bar of a long one.
+#: Bytes that a sidecar may have, which hold a fingering for every note of the largest page; rules
+#: of each kind, and of figures, each of which is sought in the whole page.
 MAX_SIDECAR_BYTES = 256 * 1024
 MAX_RULES, MAX_FIGURE_RULES = 300, 40
 _PLACE = re.compile(r"([^@:\s]*)(?:@(\d{1,4}))?(?::(\d{1,3}(?:[.]\d{1,6}|/\d{1,3})?))?")

@@ -20,6 +20,7 @@ import mido
 import numpy as np
 
 from engine.read.limits import (
+    MAX_BAR_Q,
     MAX_DIRECTIONS,
     MAX_DOCUMENT_NOTES,
     MAX_ELEMENTS,
@@ -115,7 +116,7 @@ def midi_of_others(share: float) -> Iterator[tuple[str, bytes]]:
 
 
 def one_note(step: str = "C", octave: int = 4, duration: int = 1, more: str = "") -> str:
-    """A note; `more` comes after its voice, ties before it."""
+    """A note; `more` stands at its end."""
     return (
         f"<note><pitch><step>{step}</step><octave>{octave}</octave></pitch>"
         f"<duration>{duration}</duration><voice>1</voice>{more}</note>"
@@ -144,7 +145,7 @@ def xml_pages(rng: Rng, share: float) -> Iterator[tuple[str, bytes]]:
     yield "notes at random", document(_random_bars(rng, n, 5))
     runs = [one_note("CDEFGAB"[k * k % 7], 3 + k % 3) for k in range(n)]
     yield "runs", document(["".join(runs[k : k + 8]) for k in range(0, n, 8)])
-    yield "one bar", document([("".join(_random_bars(rng, min(n, 8000))))], 4)
+    yield "one bar", document(["".join(_random_bars(rng, min(n, 4 * int(MAX_BAR_Q))))], 4)
     bars = _random_bars(rng, int(share * MAX_UNFOLDED_BARS), 1)
     yield "a note a bar", document(bars)
     chord = "".join(_random_bars(rng, 9, 9)).replace("<note>", "<note><chord/>")
